@@ -33,7 +33,8 @@ _MEDICINES = re.compile(r"\b(?:meds?|medicines?|medications?|tablets?|pills?)\b"
 #: An animal that died or left. A name may be Rip.
 _LEFT = re.compile(
     r"\b(?:died|dead|deceased|passed away|put to sleep|put down|pts|euthan\w+|rip|r\.i\.p"
-    r"|destroyed|re-?homed)\b|†",
+    r"|destroyed|re-?homed|rainbow bridge|verstorben|gestorben|eingeschl[äa]e?fert"
+    r"|d[ée]c[ée]d[ée]e?|overleden|ingeslapen|fallecid[oa]|falleció|decedut[oa])\b|†",
     re.IGNORECASE,
 )
 #: A whole number of two or three digits, perhaps with a diastolic or a second one behind it; no
@@ -67,6 +68,8 @@ _OTHER_QUANTITY = re.compile(
     r"[\s:=~>≥<-]*$",
     re.IGNORECASE,
 )
+#: Words of other quantities in the heading of a column.
+_OTHER_HEADING = re.compile(r"\b(?:hr|heart|pulse|rate|map|mean|dia\w*|dap|no|nr|number)\b", re.I)
 #: A run of digits as long as a telephone's.
 _LONG_NUMBER = re.compile(r"\+?\d(?:[ \-]?\d){6,}")
 #: What makes a pressure of a number that few animals have.
@@ -74,6 +77,15 @@ _OF_PRESSURE = re.compile(
     r"\b(?:b\.?p|s[ab]p|systol\w*|sys|pressure|mm ?hg|doppler|osc\w*|real|really|true|truly"
     r"|actual\w*|correct\w*|should|meant|repeat\w*|again|reading|read|value|blutdruck|tension|wrong"
     r"|typo)(?:\b|(?=\d))|^\W*\d+\W*$",
+    re.IGNORECASE,
+)
+#: A reading that who wrote it did not trust, or of which more stands elsewhere.
+_DOUBT = re.compile(
+    r"\b(?:(?:don'?t|do not|can'?t|cannot) (?:trust|rely|believe)|unreliable|dubious|doubtful"
+    r"|not (?:reliable|accurate)|inaccurate|mistyped|typo|typing error|faulty|guess(?:ed)?"
+    r"|(?:cuff|probe) (?:slipped|fell|came off)|wrong (?:animal|cat|dog|patient|pet|cuff|chart)"
+    r"|(?:on|see) (?:the |old )?(?:paper|card|chart|sheet|diary)"
+    r"|higher (?:later|after\w*|on repeat|by|before))\b",
     re.IGNORECASE,
 )
 #: Letters from which a word that begins a drug's name is a short name for it ("amlo").
@@ -148,6 +160,28 @@ def pressures_in(text: str) -> tuple[int, ...]:
         if possible and not told_apart:
             found[value] = None
     return tuple(found)
+
+
+def doubts_reading(text: str) -> bool:
+    """Return whether a note seems to doubt its reading, or to say that more stands elsewhere.
+
+    Examples
+    --------
+    >>> doubts_reading("don't trust"), doubts_reading("rest on paper"), doubts_reading("calm")
+    (True, True, False)
+    """
+    return bool(_DOUBT.search(text))
+
+
+def heads_pressure(heading: str) -> bool:
+    """Return whether the heading of a column that is not ours may be that of a pressure.
+
+    Examples
+    --------
+    >>> heads_pressure("BP recheck"), heads_pressure("MAP reading"), heads_pressure("pain")
+    (True, False, False)
+    """
+    return bool(_OF_PRESSURE.search(heading)) and not _OTHER_HEADING.search(heading)
 
 
 def pressure_drugs_in(text: str) -> tuple[str, ...]:

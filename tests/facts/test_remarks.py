@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from bpvet.facts.remarks import (
+    doubts_reading,
+    heads_pressure,
     pressure_drugs_in,
     pressures_in,
     says_changed,
@@ -102,3 +104,37 @@ def test_a_number_in_a_note_may_be_a_pressure(note, pressures):
 )
 def test_numbers_of_other_things_in_a_note_are_no_pressures(note):
     assert pressures_in(note) == ()
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        *("don't trust", "unreliable", "cuff slipped", "wrong cat?", "typo", "rest on paper chart"),
+        *("higher later, see card", "do not rely on this", "not accurate", "machine faulty"),
+    ],
+)
+def test_a_note_that_doubts_its_reading(note):
+    assert doubts_reading(note)
+
+
+@pytest.mark.parametrize("note", ["calm", "trusting cat", "higher than last time", "cuff 3", ""])
+def test_what_is_usual_beside_a_reading_does_not_doubt_it(note):
+    assert not doubts_reading(note)
+
+
+@pytest.mark.parametrize(
+    ("heading", "is_one"),
+    [
+        *(("BP recheck", True), ("vet reading", True), ("systolic again", True)),
+        *(("MAP reading", False), ("reading no", False), ("HR (doppler)", False), ("pain", False)),
+    ],
+)
+def test_headings_of_pressures(heading, is_one):
+    assert heads_pressure(heading) is is_one
+
+
+@pytest.mark.parametrize(
+    "note", ["verstorben 25.11.", "eingeschläfert", "décédé", "gone over the rainbow bridge"]
+)
+def test_an_end_in_other_words(note):
+    assert says_left(note)

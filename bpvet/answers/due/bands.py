@@ -71,11 +71,15 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
         return "checks"
     if safety.standing.latest is None and not rules:
         return "no_plan"
-    # What it says of a drug or of the animal's end, what of the latest date does not count, and a
-    # kidney value far beyond those before it are read before it is left until later.
-    asked = any(sign.group != PRESSURE for sign in safety.remarks) or uncounted.partly is not None
-    leaps = safety.kidney_leap is not None
-    return "due" if asked or safety.excluded_otherwise or leaps else LATER
+    # What it says of a drug or of the animal's end, what of the latest date does not count, a value
+    # in a doubtful unit, and one of the kidneys far beyond those before are read before it is left
+    # until later.
+    asked = (
+        *(sign for sign in safety.remarks if sign.group != PRESSURE),
+        *uncounted.units,
+        *filter(None, (uncounted.partly, safety.kidney_leap)),
+    )
+    return "due" if asked or safety.excluded_otherwise else LATER
 
 
 def _lost(safety: Safety) -> bool:

@@ -1,4 +1,4 @@
-"""What is written of treatments, of a pressure and of an animal's end, and not worked out from.
+"""What is written of treatments, of readings and of an animal's end, and not worked out from.
 
 "STOPPED in september" in a note reads as a drug that is still given, nobody is to ring up the owner
 of a cat of which a note says that it died, and "real value 210" beside 150 is told of nowhere else.
@@ -18,6 +18,8 @@ from numpy.typing import ArrayLike
 
 from bpvet.facts.drugs import drug, drug_name
 from bpvet.facts.remarks import (
+    doubts_reading,
+    heads_pressure,
     names_medicine,
     pressure_drugs_in,
     pressures_in,
@@ -32,8 +34,8 @@ from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
 
 #: What remarks are about; no group of signs.
-TREATMENT, LEFT, PRESSURE = "treatment", "left", "pressure"
-GROUPS = (LEFT, PRESSURE, TREATMENT)
+TREATMENT, LEFT, PRESSURE, DOUBT = "treatment", "left", "pressure", "doubt"
+GROUPS = (LEFT, PRESSURE, DOUBT, TREATMENT)
 #: Tables whose notes, reasons and columns that are not ours may tell of a pressure.
 _OF_VISITS = ("readings", "observations", "contacts")
 #: What `Sign.table` says of a cell that names or doses a drug, of the animals' own row, and of an
@@ -75,6 +77,7 @@ def remarks(
     lives = _Lives(records, animal)
     yield from _of_notes(cells, lives, spans)
     yield from _of_pressures(cells, lives)
+    yield from _of_doubts(cells, lives)
     yield from _of_animals(records, lives, animal)
 
 
@@ -116,19 +119,34 @@ def _of_pressures(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
             continue
         heading = f"{asked.heading.replace('_', ' ')}: " if asked.heading else ""
         texts = {str(text) for text in asked.rows[asked.column].unique()}
-        # A number alone in a column that is not ours is no note.
-        noted = (text for text in texts if not (heading and text.replace(".", "").isdecimal()))
+        # A number alone is no note, but under a heading that speaks of pressure.
+        plain = not heading or heads_pressure(heading)
+        noted = (text for text in texts if plain or not text.replace(".", "").isdecimal())
         named = {text: pressures_in(heading + text) for text in noted}
         named = {text: pressures for text, pressures in named.items() if pressures}
         rows = asked.rows[asked.rows[asked.column].isin(named).to_numpy(dtype=bool)]
-        for text, row in zip(
-            rows[asked.column].astype(str), places(rows, asked.dated), strict=True
-        ):
+        found = rows[asked.column].astype(str)
+        for text, row in zip(found, places(rows, asked.dated), strict=True):
             new = [value for value in named[text] if lives.is_new(value, row)]
             if not new:
                 continue
             start = max(0, text.find(str(new[0])) - _LONGEST // 2) if len(text) > _LONGEST else 0
-            yield _remark(row, asked.name, text[start:], PRESSURE, ", ".join(map(str, new)))
+            quoted = heading + text if text.isdecimal() else text[start:]
+            yield _remark(row, asked.name, quoted, PRESSURE, ", ".join(map(str, new)))
+
+
+def _of_doubts(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
+    """Yield the notes of the newest day that doubt a reading which counts."""
+    for asked in cells:
+        if asked.name != "readings note":
+            continue
+        doubting = {text for text in asked.rows["note"].unique() if doubts_reading(str(text))}
+        keep = asked.rows["note"].isin(doubting) & (asked.rows["excluded"] == "")
+        rows = asked.rows[(keep & (asked.rows["set_aside"] == "")).to_numpy(dtype=bool)]
+        for text, row in zip(rows["note"].astype(str), places(rows, asked.dated), strict=True):
+            told = any(lives.is_new(value, row) for value in pressures_in(text))
+            if lives.is_newest(row) and not told:
+                yield _remark(row, asked.name, text, DOUBT)
 
 
 def _may_treat(text: str) -> bool:
@@ -194,18 +212,22 @@ class _Lives:
 
     def may_have_ended(self, row: Place) -> bool:
         """Return whether what is written somewhere may be of an end: no visit is later."""
+        return row[0] not in self._gone and self.is_newest(row)
+
+    def is_newest(self, row: Place) -> bool:
+        """Return whether no usable reading is newer than what is written somewhere."""
         whose, day = row[:2]
-        return whose not in self._gone and not day < self._newest.get(whose, day)
+        return not day < self._newest.get(whose, day)
 
     def is_new(self, pressure: float, row: Place) -> bool:
         """Return whether no reading of a row's day, or of the newest, has a pressure, mmHg.
 
         One between readings that count is nothing new, nor is what is written on an older day.
         """
+        if not self.is_newest(row):
+            return False
         whose, day = row[:2]
         newest = self._newest.get(whose, _NO_DAY)
-        if day < newest:
-            return False
         rows = np.asarray(self._rows.get(whose, ()), dtype=np.int64)
         rows = rows[(self._day[rows] == newest) | (self._day[rows] == day)]
         values, counts = self._systolic[rows].round(), self._counts[rows]

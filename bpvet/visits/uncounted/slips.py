@@ -13,13 +13,14 @@ from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
-from bpvet.visits.signs.remarks import IN_DRUG, LEFT, PRESSURE, TREATMENT, remarks
+from bpvet.visits.signs.remarks import DOUBT, IN_DRUG, LEFT, PRESSURE, TREATMENT, remarks
 from bpvet.visits.uncounted.backdated import backdated_rows
 from bpvet.visits.uncounted.weights import weight_jumps
 
 _IN_TEXT = {
     LEFT: Code.LEFT_IN_TEXT,
     PRESSURE: Code.PRESSURE_IN_TEXT,
+    DOUBT: Code.DOUBT_IN_TEXT,
     TREATMENT: Code.TREATMENT_IN_TEXT,
 }
 

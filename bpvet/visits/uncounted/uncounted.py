@@ -17,6 +17,7 @@ from bpvet.visits.uncounted.later import LaterRows, later_rows
 from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
 from bpvet.visits.uncounted.unborn import Unborn, unborn_rows
+from bpvet.visits.uncounted.units import OddUnit, odd_units
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay, unmeasured_days
 from bpvet.visits.uncounted.weights import WeightJump, weight_jumps
 from bpvet.visits.urgency import Seen
@@ -64,6 +65,8 @@ class Uncounted(Content):
         Readings dated before its birth date: they are counted, and one of the dates is wrong.
     weights : WeightJump or None
         Weights that may stand in two units: they are counted, and a loss may be hidden.
+    units : tuple of OddUnit
+        Newest laboratory values that may stand in another unit: they are counted as written.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
@@ -81,6 +84,7 @@ class Uncounted(Content):
     backdated: Backdated | None
     unborn: Unborn | None
     weights: WeightJump | None
+    units: tuple[OddUnit, ...]
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
     signs_since: tuple[SignState, ...]
@@ -108,6 +112,7 @@ class UncountedRows:
     backdated: Mapping[str, Backdated]
     unborn: Mapping[str, Unborn]
     weights: Mapping[str, WeightJump]
+    units: Mapping[str, tuple[OddUnit, ...]]
     lookalikes: Mapping[str, tuple[Lookalike, ...]]
     aside: Mapping[str, RowsAside]
 
@@ -121,6 +126,7 @@ class UncountedRows:
             backdated_rows(records, animal),
             unborn_rows(records, animal),
             weight_jumps(records, animal),
+            odd_units(records, animal),
             lookalikes(records),
             rows_aside(records, animal),
         )
@@ -143,6 +149,7 @@ class UncountedRows:
             backdated=self.backdated.get(animal),
             unborn=self.unborn.get(animal),
             weights=self.weights.get(animal),
+            units=self.units.get(animal, ()),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
             signs_since=tuple(sign for sign in seen.signs if _since(seen, sign)),

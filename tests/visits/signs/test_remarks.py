@@ -125,6 +125,24 @@ def test_a_pressure_in_other_places_of_the_newest_visit(tmp_path):
     assert {group for group, _ in _asked(records)} == {"pressure"}
 
 
+def test_a_number_under_a_heading_that_speaks_of_pressure(tmp_path):
+    head = "animal,taken_at,method,systolic,BP recheck,box\n"
+    records = _records(tmp_path, head + "A,2026-03-02,doppler,150,210,215\n")
+    assert _asked(records) == [("pressure", "BP recheck: 210")]
+
+
+def test_a_note_that_doubts_a_reading_of_the_newest_visit(tmp_path):
+    head = "animal,taken_at,method,systolic,excluded,note\n"
+    rows = "A,2026-02-02,doppler,150,,don't trust\nA,2026-03-02,doppler,150,moved,unreliable\n"
+    rows += "A,2026-03-02,doppler,150,,{}\n"
+    records = _records(tmp_path, head + rows.format("rest on paper chart"))
+    assert _asked(records) == [("doubt", "rest on paper chart")]
+    assert _asked(_records(tmp_path, head + rows.format("typo: 210"))) == [
+        ("pressure", "typo: 210")
+    ]
+    assert _asked(_records(tmp_path, head + rows.format("calm"))) == []
+
+
 def test_of_a_long_note_the_words_about_the_pressure_are_quoted(tmp_path):
     note = "calm " * 60 + "but the real value is 210"
     ((_, text),) = _asked(_records(tmp_path, READINGS.format(note)))

@@ -50,7 +50,7 @@ def test_which_are_asked_about(weights, jump):
     lines = [one.line for one in slips(records) if one.code is Code.POUNDS]
     assert lines == ([2] if jump else [])
     answer = bpvet.fit_trend(records, "A").answer()
-    assert ("weights" in [one.key for one in answer.statements]) is bool(jump)
+    assert ("unit.weight" in [one.key for one in answer.statements]) is bool(jump)
 
 
 def test_a_kitten_doubles_its_weight():

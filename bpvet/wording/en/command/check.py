@@ -36,6 +36,7 @@ GROUP_WORDS = {
     "other": "other",
     "left": "died or left?",
     "pressure": "mmHg, another pressure?",
+    "doubt": "a reading in doubt?",
     "treatment": "of a treatment",
 }
 

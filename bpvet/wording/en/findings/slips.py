@@ -66,6 +66,14 @@ def _pressure_in_text(text: str, numbers: str) -> Words:
     )
 
 
+@WORDS.of(Code.DOUBT_IN_TEXT)
+def _doubt_in_text(text: str) -> Words:
+    return Words(
+        f"{shown(text)} may doubt the reading, or say that more stands elsewhere; it is counted.",
+        'If it should not count, say why under "excluded"; enter what stands elsewhere.',
+    )
+
+
 @WORDS.of(Code.TREATMENT_IN_TEXT)
 def _treatment_in_text(text: str) -> Words:
     return Words(

@@ -53,6 +53,11 @@ _REMARKED = {
         "Is that the pressure? No reading of that day has that number, and nothing told here "
         "counts it. If it is, correct the reading, or enter it as one.",
     ),
+    "doubt": (
+        "that reading is counted all the same",
+        "That reading is counted all the same. If it should not be, exclude it with that reason; "
+        "if more was read, enter it.",
+    ),
     "drug": (
         "what that says beside a drug's name is not used here",
         "Write its generic name alone, and if it ended, changed or was not given, enter that: "

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import RecordedAnswer
 from bpvet.answers.trend.result import TrendAnswer
+from bpvet.facts.labs import ANALYTES
 from bpvet.facts.protocol import MIN_READINGS
 from bpvet.facts.sources import credit, fact
 from bpvet.printing import number
@@ -20,6 +21,7 @@ from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
 from bpvet.visits.uncounted.unborn import Unborn
 from bpvet.visits.uncounted.uncounted import NoSystolic, Uncounted
+from bpvet.visits.uncounted.units import OddUnit
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay
 from bpvet.visits.uncounted.weights import WeightJump
 from bpvet.wording.en.phrases import capital, counted, day, listed
@@ -63,6 +65,7 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
         yield _unborn(found.unborn)
     if found.weights is not None:
         yield _weights(found.weights)
+    yield from map(_unit, found.units)
     if found.lookalikes:
         ids = (
             f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
@@ -195,7 +198,18 @@ def _weights(found: WeightJump) -> Statement:
         "kilogram. If one of the two was weighed in pounds, a loss of weight may be hidden, or one "
         "told that was none"
     )
-    return Statement("weights", f"{text}: look at the units.", outside=f"{text}.")
+    return Statement("unit.weight", f"{text}: look at the units.", outside=f"{text}.")
+
+
+def _unit(found: OddUnit) -> Statement:
+    """Return what is asked of a laboratory value that may stand in another unit."""
+    unit = "" if found.unit == "ratio" else f" {found.unit}"
+    text = (
+        f"The newest {ANALYTES[found.analyte]}, {found.value:g}{unit} ({day(found.date)}), is "
+        f"unusual, and would not be in {' or '.join(found.others)}. All that is told of it takes "
+        "it as it is written"
+    )
+    return Statement("unit.lab", f"{text}: look at the unit.", outside=f"{text}.")
 
 
 def _is(count: int) -> str:

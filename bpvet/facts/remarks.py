@@ -22,6 +22,13 @@ _NOT_GIVEN = re.compile(
     r"|d/c\w*|off|(?:to|will|may|might) (?:be )?start\w*|start if|plan(?:ned)?)\b|\?",
     re.IGNORECASE,
 )
+#: Medicines that an animal went without, or brought up.
+_WITHOUT = re.compile(
+    r"\b(?:(?:\w+n'?t|not) (?:had|got)|(?:no|without|out of)|(?:vomit|spit|spat|bring|brought)\w*)"
+    r" (?:up |out |the |any |her |his |more )*(?:meds?|medicines?|medications?|tablets?|pills?)\b"
+    r"|\bevery other week\b",
+    re.IGNORECASE,
+)
 #: A change of dose, said of a dose or in few words ("increased appetite" is none).
 _DOSE = re.compile(
     r"\b(?:halv\w+|doubl\w+|increas\w+|reduc\w+|decreas\w+|up|down)\b", re.IGNORECASE
@@ -71,7 +78,9 @@ _OTHER_QUANTITY = re.compile(
 #: Words of other quantities in the heading of a column.
 _OTHER_HEADING = re.compile(r"\b(?:hr|heart|pulse|rate|map|mean|dia\w*|dap|no|nr|number)\b", re.I)
 #: A run of digits as long as a telephone's.
-_LONG_NUMBER = re.compile(r"\+?\d(?:[ \-]?\d){6,}")
+_LONG_NUMBER = re.compile(
+    r"(?:\+\d|\b0\d)(?:[ -]?\d){5,}|(?:\d+[ -])*\d{5,}(?:[ -]\d+)*|\d{3}[ -]\d{3}[ -]\d{4}"
+)
 #: What makes a pressure of a number that few animals have.
 _OF_PRESSURE = re.compile(
     r"\b(?:b\.?p|s[ab]p|systol\w*|sys|pressure|mm ?hg|doppler|osc\w*|real|really|true|truly"
@@ -86,6 +95,13 @@ _DOUBT = re.compile(
     r"|(?:cuff|probe) (?:slipped|fell|came off)|wrong (?:animal|cat|dog|patient|pet|cuff|chart)"
     r"|(?:on|see) (?:the |old )?(?:paper|card|chart|sheet|diary)"
     r"|higher (?:later|after\w*|on repeat|by|before))\b",
+    re.IGNORECASE,
+)
+#: An animal that was not awake.
+_SEDATED = re.compile(
+    r"\b(?<!no )(?<!not )(?<!without )(?<!before )(?<!pre[ -])(?<!post[ -])"
+    r"(?:sedat\w+|ga|ana?esth\w+|under gas|gabapentin|trazodone|butorphanol"
+    r"|(?:dex)?medetomidine|acepromazine|acp|ketamine|propofol|alfaxalone|isoflurane|sevoflurane)\b",
     re.IGNORECASE,
 )
 #: Letters from which a word that begins a drug's name is a short name for it ("amlo").
@@ -104,10 +120,21 @@ def says_not_given(text: str) -> bool:
     >>> says_not_given("dose doubled 1 sept"), says_not_given("telmisartan?"), says_not_given("0")
     (True, True, True)
     """
-    if _NOT_GIVEN.search(text) or _NOTHING.fullmatch(text):
+    if _NOT_GIVEN.search(text) or _NOTHING.fullmatch(text) or goes_without(text):
         return True
     few = len(text.split()) <= _FEW_WORDS
     return bool(_DOSE.search(text)) and bool(few or _OF_DOSE.search(text))
+
+
+def goes_without(text: str) -> bool:
+    """Return whether a note seems to say that an animal had no medicines, or brought them up.
+
+    Examples
+    --------
+    >>> goes_without("hasn't had any meds for a week"), goes_without("tablets twice a day")
+    (True, False)
+    """
+    return bool(_WITHOUT.search(text))
 
 
 def says_changed(text: str) -> bool:
@@ -171,6 +198,17 @@ def doubts_reading(text: str) -> bool:
     (True, True, False)
     """
     return bool(_DOUBT.search(text))
+
+
+def says_sedated(text: str) -> bool:
+    """Return whether a note seems to say that the animal was sedated or anaesthetised.
+
+    Examples
+    --------
+    >>> says_sedated("under sedation"), says_sedated("GA dental"), says_sedated("no sedation")
+    (True, True, False)
+    """
+    return bool(_SEDATED.search(text))
 
 
 def heads_pressure(heading: str) -> bool:

@@ -6,12 +6,14 @@ import pytest
 
 from bpvet.facts.remarks import (
     doubts_reading,
+    goes_without,
     heads_pressure,
     pressure_drugs_in,
     pressures_in,
     says_changed,
     says_left,
     says_not_given,
+    says_sedated,
 )
 
 
@@ -82,7 +84,12 @@ def test_pressure_drugs_are_found_in_full_shortly_and_misspelt(text, named):
         *(("first 190 then 150", (190, 150)), ("150 -> 210", (150, 210)), (">300", (300,))),
         *(("HR 180, 210 sys", (210,)), ("cuff 3, 215 after 10 min", (215,)), ("sys 75", (75,))),
         *(("richtig: 215", (215,)), ("eigentlich 205", (205,)), ("210 by vet, target 150", (210,))),
-        *(("was 210 last time", (210,)), ("typo, 320", (320,)), ("210, no change", (210,))),
+        *(
+            ("was 210 last time", (210,)),
+            ("150 152 210", (150, 152, 210)),
+            ("typo, 320", (320,)),
+            ("210, no change", (210,)),
+        ),
     ],
 )
 def test_a_number_in_a_note_may_be_a_pressure(note, pressures):
@@ -138,3 +145,34 @@ def test_headings_of_pressures(heading, is_one):
 )
 def test_an_end_in_other_words(note):
     assert says_left(note)
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "no tablets since Monday",
+        "hasn't had any meds for a week",
+        "vomits her tablets",
+        "out of meds",
+    ],
+)
+def test_an_animal_that_goes_without_its_medicines(note):
+    assert goes_without(note)
+    assert says_not_given(note)
+
+
+@pytest.mark.parametrize(
+    "note", ["tablets twice a day", "no change", "vomiting", "takes meds well"]
+)
+def test_one_that_has_them(note):
+    assert not goes_without(note)
+
+
+@pytest.mark.parametrize("note", ["under sedation", "GA dental", "given gabapentin before"])
+def test_a_note_that_the_animal_was_not_awake(note):
+    assert says_sedated(note)
+
+
+@pytest.mark.parametrize("note", ["no sedation", "pre-GA check", "calm", "not sedated", "Saga"])
+def test_a_note_that_says_nothing_of_it(note):
+    assert not says_sedated(note)

@@ -71,11 +71,12 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
         return "checks"
     if safety.standing.latest is None and not rules:
         return "no_plan"
-    # What it says of a drug or of the animal's end, what of the latest date does not count, a value
-    # in a doubtful unit, and one of the kidneys far beyond those before are read before it is left
-    # until later.
+    # What it says of a drug or of the animal's end, a sign that is not understood, what of the
+    # latest date does not count, a value in a doubtful unit, and one of the kidneys far beyond
+    # those before are read before it is left until later.
     asked = (
         *(sign for sign in safety.remarks if sign.group != PRESSURE),
+        *safety.unread,
         *uncounted.units,
         *filter(None, (uncounted.partly, safety.kidney_leap)),
     )

@@ -65,6 +65,17 @@ class Safety:
         )
 
     @property
+    def unread(self) -> tuple[SignState, ...]:
+        """Entries about the latest date that are not understood, and that no urgent line names."""
+        listed = {sign.text for line in self.lines for sign in line.signs}
+        return tuple(
+            sign
+            for sign in self.found.seen.signs
+            if sign.reading == "unread" and not sign.asked_only and sign.text not in listed
+            if self.found.seen.current(sign)
+        )
+
+    @property
     def noted_otherwise(self) -> bool:
         """Whether a note gives a pressure of a higher category than the latest date, or a low one.
 

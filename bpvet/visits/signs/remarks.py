@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from bpvet.facts.drugs import drug, drug_name
 from bpvet.facts.remarks import (
     doubts_reading,
+    goes_without,
     heads_pressure,
     names_medicine,
     pressure_drugs_in,
@@ -26,8 +27,10 @@ from bpvet.facts.remarks import (
     says_changed,
     says_left,
     says_not_given,
+    says_sedated,
 )
 from bpvet.facts.signs.signs import SignItem
+from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
@@ -136,13 +139,17 @@ def _of_pressures(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
 
 
 def _of_doubts(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
-    """Yield the notes of the newest day that doubt a reading which counts."""
+    """Yield the notes of the newest day that doubt a reading which counts, or that it was awake."""
     for asked in cells:
         if asked.name != "readings note":
             continue
-        doubting = {text for text in asked.rows["note"].unique() if doubts_reading(str(text))}
-        keep = asked.rows["note"].isin(doubting) & (asked.rows["excluded"] == "")
-        rows = asked.rows[(keep & (asked.rows["set_aside"] == "")).to_numpy(dtype=bool)]
+        notes = [str(text) for text in asked.rows["note"].unique()]
+        doubting = [text for text in notes if doubts_reading(text)]
+        sedated = [text for text in notes if says_sedated(text)]
+        keep = asked.rows["note"].isin(sedated) & asked.rows["condition"].isin(TREND_CONDITIONS)
+        keep |= asked.rows["note"].isin(doubting)
+        keep &= (asked.rows["excluded"] == "") & (asked.rows["set_aside"] == "")
+        rows = asked.rows[keep.to_numpy(dtype=bool)]
         for text, row in zip(rows["note"].astype(str), places(rows, asked.dated), strict=True):
             told = any(lives.is_new(value, row) for value in pressures_in(text))
             if lives.is_newest(row) and not told:
@@ -162,7 +169,8 @@ def _answered(
     if any(abs(date - day) <= _NEAR for span in mine for date in span if not np.isnat(date)):
         return True
     on = any(start <= day and not stop < day for start, stop in mine)
-    return on and not says_changed(text)
+    # An animal on nothing goes without nothing.
+    return not says_changed(text) if on else goes_without(text) and not named
 
 
 def _of_animals(records: Records, lives: _Lives, animal: str | None) -> Iterator[Remark]:

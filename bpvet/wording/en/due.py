@@ -18,7 +18,11 @@ from bpvet.printing import number
 from bpvet.records.table_files import ColumnWords
 from bpvet.wording.en.kidney.events import leap_statement
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
-from bpvet.wording.en.trend.recorded import asking_statements, remark_statements
+from bpvet.wording.en.trend.recorded import (
+    asking_statements,
+    remark_statements,
+    unread_sign_statements,
+)
 from bpvet.wording.en.trend.uncounted import uncounted_statements
 
 if TYPE_CHECKING:
@@ -107,7 +111,11 @@ def open_questions(safety: Safety) -> list[str]:
 
     A kidney value far beyond those before it is among them: no window of pressure knows of it.
     """
-    days = (*uncounted_statements(safety.found.uncounted), *remark_statements(safety.remarks))
+    days = (
+        *unread_sign_statements(safety.unread),
+        *uncounted_statements(safety.found.uncounted),
+        *remark_statements(safety.remarks),
+    )
     asks = (asked.text for asked in asking_statements(safety.asks))
     newest, species = safety.kidney_leap, safety.found.seen.species
     leap = [] if newest is None else [leap_statement(newest, species).text]

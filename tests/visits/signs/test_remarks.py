@@ -54,6 +54,9 @@ def test_treatments(tmp_path, rows, asked):
         ("amlodipine stopped", "A,amlodipine,2025-03-03,\n", True),
         ("meds stopped", "A,amlodipine,2025-03-03,\n", True),
         ("calm after tablets", "", False),
+        ("no tablets since Monday", "A,amlodipine,2025-03-03,\n", True),
+        # Of one that has none it is what is recorded.
+        ("no medication", "", False),
     ],
 )
 def test_notes_of_readings(tmp_path, note, treated, asked):
@@ -141,6 +144,10 @@ def test_a_note_that_doubts_a_reading_of_the_newest_visit(tmp_path):
         ("pressure", "typo: 210")
     ]
     assert _asked(_records(tmp_path, head + rows.format("calm"))) == []
+    assert _asked(_records(tmp_path, head + rows.format("GA dental"))) == [("doubt", "GA dental")]
+    sedated = "animal,taken_at,method,systolic,state,note\nA,2026-03-02,doppler,150,{},sedated\n"
+    assert _asked(_records(tmp_path, sedated.format("sedated"))) == []
+    assert _asked(_records(tmp_path, sedated.format("awake"))) == [("doubt", "sedated")]
 
 
 def test_of_a_long_note_the_words_about_the_pressure_are_quoted(tmp_path):

@@ -45,5 +45,6 @@ def test_which_are_asked_about(labs, others):
     keys = [one.key for one in bpvet.fit_trend(records, "A").answer().statements]
     assert ("unit.lab" in keys) is bool(others)
     (row,) = bpvet.due(records).rows
-    assert (row.band == "due") is bool(others)
+    assert ("look at the unit" in row.why) is bool(others)
+    assert row.band == "due" or not others
     assert row.urgent == ()

@@ -69,8 +69,10 @@ def _pressure_in_text(text: str, numbers: str) -> Words:
 @WORDS.of(Code.DOUBT_IN_TEXT)
 def _doubt_in_text(text: str) -> Words:
     return Words(
-        f"{shown(text)} may doubt the reading, or say that more stands elsewhere; it is counted.",
-        'If it should not count, say why under "excluded"; enter what stands elsewhere.',
+        f"{shown(text)} may doubt the reading, or that the animal was awake, or say that more "
+        "stands elsewhere; it is counted as it is recorded.",
+        'If it should not count, say why under "excluded", or write the state; enter what stands '
+        "elsewhere.",
     )
 
 

@@ -24,8 +24,9 @@ _NOT_GIVEN = re.compile(
 )
 #: Medicines that an animal went without, or brought up.
 _WITHOUT = re.compile(
-    r"\b(?:(?:\w+n'?t|not) (?:had|got)|(?:no|without|out of)|(?:vomit|spit|spat|bring|brought)\w*)"
-    r" (?:up |out |the |any |her |his |more )*(?:meds?|medicines?|medications?|tablets?|pills?)\b"
+    r"\b(?:(?:\w{1,8}n'?t|not) (?:had|got)|(?:no|without|out of)"
+    r"|(?:vomit|spit|spat|bring|brought)\w*) (?:up |out |the |any |her |his |more ){0,3}"
+    r"(?:meds?|medicines?|medications?|tablets?|pills?)\b"
     r"|\bevery other week\b",
     re.IGNORECASE,
 )
@@ -51,6 +52,8 @@ _NUMBER = re.compile(
     r"(?=(?:/\d{2,3}){0,2}(?![\w/:]|[.,]\d)|[-–]\d{2,3}(?![\w.:/-])|\s*mm ?hg\b)",
     re.IGNORECASE,
 )
+#: Letters before a number that are looked at: no clause is longer, and a cell may be.
+_CLAUSE = 80
 _RANGE_BEGUN = re.compile(r"\d{2,3}[-–]$")
 #: What behind a number says that it is no pressure.
 _OTHER_UNIT = re.compile(
@@ -71,15 +74,16 @@ _OTHER_QUANTITY = re.compile(
     r"|glyc\w*|fructosamine|t4|tt4|alt|alp|alkp|ast|ggt|pcv|hct|usg|upc|na|sodium|chol\w*|albumin"
     r"|protein|tp|phos\w*|cortisol|spo2|sats?|temp\w*|weight|weigh\w*|wt|bw|gewicht|age|aged|room"
     r"|kennel|cage|ward|ref|case|invoice|chip|microchip|tel\w*|phone|mobile|ring|no|nr|box|map|mean"
-    r"|dia|diast\w*|dap|dbp)\b\.?\s*(?:was|is|of|at|about|approx\.?|ca\.?|now|only)?"
-    r"[\s:=~>≥<-]*$",
+    r"|dia|diast\w*|dap|dbp)\b\.?\s*(?:was|is|of|at|about|approx\.?|ca\.?|now|only|rising|rose|up)?"
+    r"[\s:=~>≥<-]*(?:from\s*)?(?:\d+\s*(?:->|→|to)\s*)?$",
     re.IGNORECASE,
 )
 #: Words of other quantities in the heading of a column.
 _OTHER_HEADING = re.compile(r"\b(?:hr|heart|pulse|rate|map|mean|dia\w*|dap|no|nr|number)\b", re.I)
 #: A run of digits as long as a telephone's.
 _LONG_NUMBER = re.compile(
-    r"(?:\+\d|\b0\d)(?:[ -]?\d){5,}|(?:\d+[ -])*\d{5,}(?:[ -]\d+)*|\d{3}[ -]\d{3}[ -]\d{4}"
+    r"(?:\+\d|\b0\d)(?:[ -]?\d){5,20}|(?:\b\d{1,4}[ -]){0,4}\b\d{5,}(?:[ -]\d{1,9}){0,4}"
+    r"|\b\d{3}[ -]\d{3}[ -]\d{4}\b"
 )
 #: What makes a pressure of a number that few animals have.
 _OF_PRESSURE = re.compile(
@@ -99,7 +103,7 @@ _DOUBT = re.compile(
 )
 #: An animal that was not awake.
 _SEDATED = re.compile(
-    r"\b(?<!no )(?<!not )(?<!without )(?<!before )(?<!pre[ -])(?<!post[ -])"
+    r"\b(?<!no )(?<!not )(?<!without )(?<!before )(?<!for )(?<!consent )(?<!pre[ -])(?<!post[ -])"
     r"(?:sedat\w+|ga|ana?esth\w+|under gas|gabapentin|trazodone|butorphanol"
     r"|(?:dex)?medetomidine|acepromazine|acp|ketamine|propofol|alfaxalone|isoflurane|sevoflurane)\b",
     re.IGNORECASE,
@@ -177,7 +181,8 @@ def pressures_in(text: str) -> tuple[int, ...]:
     bounds, of_pressure = limits("systolic"), _OF_PRESSURE.search(text) is not None
     found: dict[int, None] = {}
     for match in _NUMBER.finditer(text):
-        value, before = int(match[1]), _RANGE_BEGUN.sub("", text[: match.start()])
+        before = text[max(0, match.start() - _CLAUSE) : match.start()]
+        value, before = int(match[1]), _RANGE_BEGUN.sub("", before)
         possible = not bounds.sets_aside(value) if of_pressure else bool(bounds.usual(value))
         told_apart = (
             _OTHER_UNIT.match(text, match.end())

@@ -107,6 +107,7 @@ def test_a_number_in_a_note_may_be_a_pressure(note, pressures):
         *("waited 90 min", "90s", "180 days", "tel 555 1234567", "call 01234 567890", "room 101"),
         *("last time 190", "prev. 190", "target 150", "aim below 160", "recheck if above 180"),
         *("A150", "#120", "£120", "5 readings", "microchip 985141000123456", "waited 45"),
+        *("creatinine rising 180 -> 220", "HR up from 140 to 190"),
     ],
 )
 def test_numbers_of_other_things_in_a_note_are_no_pressures(note):
@@ -173,6 +174,8 @@ def test_a_note_that_the_animal_was_not_awake(note):
     assert says_sedated(note)
 
 
-@pytest.mark.parametrize("note", ["no sedation", "pre-GA check", "calm", "not sedated", "Saga"])
+@pytest.mark.parametrize(
+    "note", ["no sedation", "pre-GA check", "fit for anaesthetic", "calm", "not sedated", "Saga"]
+)
 def test_a_note_that_says_nothing_of_it(note):
     assert not says_sedated(note)

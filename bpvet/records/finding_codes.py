@@ -206,7 +206,11 @@ class Code(Enum):
     # What answers ask of an animal: slips of its newest visit, and what is only written.
     BACKDATED = "slips.backdated", "date before those above"
     NEWEST_WITHOUT_SYSTOLIC = "slips.newest_without_systolic", "no systolic pressure"
+    POUNDS = "slips.pounds", "pounds among kilograms?"
+    ACROSS_MIDNIGHT = "slips.across_midnight", "one visit over midnight?"
     LEFT_IN_TEXT = "slips.left_in_text", "has it left?"
+    PRESSURE_IN_TEXT = "slips.pressure_in_text", "a pressure in words?"
+    DOUBT_IN_TEXT = "slips.doubt_in_text", "a reading in doubt?"
     TREATMENT_IN_TEXT = "slips.treatment_in_text", "a treatment in words?"
 
     # Readings that stand there twice.

@@ -28,6 +28,7 @@ _CODED = (
     *("summary_n", "summary_sd", "session", "reading", "excluded", "setting", "state"),
     *("condition", "site", "side", "posture", "demeanour", "operator", "instrument"),
     *("cuff_width_cm", "limb_circumference_cm", "cuff_above_heart_cm", "duplicate", "future"),
+    "below_gauge",
 )
 
 
@@ -76,7 +77,8 @@ class MadeTables(Mapping[str, pd.DataFrame]):
         """Return the readings with their texts as categories.
 
         All but `note` and unknown columns, in the order of the input. `session` as written is
-        called `label`, and `set_aside` says "set aside" in place of the reason.
+        called `label`, `set_aside` says "set aside" in place of the reason, and `below_gauge` says
+        whether that is of a number lower than any animal has.
         """
         checked, values = self._tables["readings"], self._values["readings"]
         columns = {name: _coded(values.packed(name), name) for name in _CODED}

@@ -124,7 +124,8 @@ class Records(Content):
         """Return what sessions are made of: the readings with their texts as categories.
 
         All columns of `readings` but ``file``, ``line``, ``note`` and those that are not ours;
-        ``session`` is called ``label``, and ``set_aside`` says "set aside" in place of the reason.
+        ``session`` is called ``label``, ``set_aside`` says "set aside" in place of the reason, and
+        ``below_gauge`` whether that is of a number lower than any animal has.
         """
         return self._tables.coded_readings()
 

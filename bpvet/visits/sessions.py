@@ -237,6 +237,7 @@ def _counts(part: Part, of: Codes, row: Rows, start: Codes) -> dict[str, Any]:
         return np.diff(np.cumsum(rows * each, dtype=np.int64)[last], prepend=0)
 
     used, aside = part.bears("fate", "used"), part.bears("fate", "set aside")
+    silent = part.bears("systolic_bound", "no sound")
     return {
         "n_taken": number(np.ones(len(of), dtype=bool)),
         "n_used": number(used),
@@ -244,7 +245,7 @@ def _counts(part: Part, of: Codes, row: Rows, start: Codes) -> dict[str, Any]:
         "n_excluded": number(part.bears("fate", "excluded")),
         "n_no_sound": number(part.bears("fate", "no sound")),
         "n_set_aside": number(aside),
-        "n_below_gauge": number(aside & part.bears("systolic_bound", "no sound")),
+        "n_below_gauge": number(aside & (part.numbers("below_gauge") | silent)),
         "summary": number(used & (many > 0)) > 0,
         "line": np.minimum.reduceat(row, start).astype(np.int64) if count else start,
     }

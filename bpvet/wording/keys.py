@@ -15,13 +15,14 @@ KEYS = MappingProxyType(
     {
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
-        "unmeasured": ("", "part", "sign"),
+        "unmeasured": ("", "part", "excluded", "sign"),
         "no_systolic": ("",),
         "later": ("",),
         "backdated": ("", "unborn"),
+        "unit": ("weight", "lab"),
         "lookalikes": ("",),
         "set_aside": ("",),
-        "asked": ("left", "treatment", "files"),
+        "asked": ("left", "pressure", "doubt", "treatment", "files"),
         "species": ("no_facts", "blank"),
         "usual": ("", "none", "new_dog"),
         "target": ("at", "below", "above", "not_settled", "withheld"),

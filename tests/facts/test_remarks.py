@@ -1,14 +1,19 @@
-"""What notes say of treatments and of an animal's end, as clinics write them in haste."""
+"""What notes say of treatments, an animal's end and a pressure, as clinics write them in haste."""
 
 from __future__ import annotations
 
 import pytest
 
 from bpvet.facts.remarks import (
+    doubts_reading,
+    goes_without,
+    heads_pressure,
     pressure_drugs_in,
+    pressures_in,
     says_changed,
     says_left,
     says_not_given,
+    says_sedated,
 )
 
 
@@ -67,3 +72,110 @@ def test_other_words_are_no_end(text):
 )
 def test_pressure_drugs_are_found_in_full_shortly_and_misspelt(text, named):
     assert pressure_drugs_in(text) == named
+
+
+@pytest.mark.parametrize(
+    ("note", "pressures"),
+    [
+        *(("real value 210 - pls check", (210,)), ("should be 205", (205,)), ("true 190?", (190,))),
+        *(("repeat by vet 220", (220,)), ("doppler 210", (210,)), ("BP 190/110", (190,))),
+        *(("BP210", (210,)), ("210mmHg", (210,)), ("210 mm Hg", (210,)), ("over 200!", (200,))),
+        *(("really 190–210", (190, 210)), ("vet got 205 and 208.", (205, 208)), ("=210", (210,))),
+        *(("first 190 then 150", (190, 150)), ("150 -> 210", (150, 210)), (">300", (300,))),
+        *(("HR 180, 210 sys", (210,)), ("cuff 3, 215 after 10 min", (215,)), ("sys 75", (75,))),
+        *(("richtig: 215", (215,)), ("eigentlich 205", (205,)), ("210 by vet, target 150", (210,))),
+        *(
+            ("was 210 last time", (210,)),
+            ("150 152 210", (150, 152, 210)),
+            ("typo, 320", (320,)),
+            ("210, no change", (210,)),
+        ),
+    ],
+)
+def test_a_number_in_a_note_may_be_a_pressure(note, pressures):
+    assert pressures_in(note) == pressures
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        *("2026-11-20", "20/11/2026", "20.11.26", "14:30", "14.30", "09/11", "calm", ""),
+        *("cuff 4 cm", "cuff size 40 mm", "weight 4.5 kg", "wt 105 lbs", "110 lb", "12.5 mg"),
+        *("100mg", "100 mg", "HR 180", "HR=180", "HR 180-200", "180 bpm", "heart rate was 200"),
+        *("pulse 180/min", "FC 180", "RR 40", "95%", "crea 180", "creatinine 210 umol/L"),
+        *("creat. was 250", "SDMA 18", "T4 45", "glucose 250 mg/dL", "ALT 120", "PCV 40"),
+        *("waited 90 min", "90s", "180 days", "tel 555 1234567", "call 01234 567890", "room 101"),
+        *("last time 190", "prev. 190", "target 150", "aim below 160", "recheck if above 180"),
+        *("A150", "#120", "£120", "5 readings", "microchip 985141000123456", "waited 45"),
+        *("creatinine rising 180 -> 220", "HR up from 140 to 190"),
+    ],
+)
+def test_numbers_of_other_things_in_a_note_are_no_pressures(note):
+    assert pressures_in(note) == ()
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        *("don't trust", "unreliable", "cuff slipped", "wrong cat?", "typo", "rest on paper chart"),
+        *("higher later, see card", "do not rely on this", "not accurate", "machine faulty"),
+    ],
+)
+def test_a_note_that_doubts_its_reading(note):
+    assert doubts_reading(note)
+
+
+@pytest.mark.parametrize("note", ["calm", "trusting cat", "higher than last time", "cuff 3", ""])
+def test_what_is_usual_beside_a_reading_does_not_doubt_it(note):
+    assert not doubts_reading(note)
+
+
+@pytest.mark.parametrize(
+    ("heading", "is_one"),
+    [
+        *(("BP recheck", True), ("vet reading", True), ("systolic again", True)),
+        *(("MAP reading", False), ("reading no", False), ("HR (doppler)", False), ("pain", False)),
+    ],
+)
+def test_headings_of_pressures(heading, is_one):
+    assert heads_pressure(heading) is is_one
+
+
+@pytest.mark.parametrize(
+    "note", ["verstorben 25.11.", "eingeschläfert", "décédé", "gone over the rainbow bridge"]
+)
+def test_an_end_in_other_words(note):
+    assert says_left(note)
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "no tablets since Monday",
+        "hasn't had any meds for a week",
+        "vomits her tablets",
+        "out of meds",
+    ],
+)
+def test_an_animal_that_goes_without_its_medicines(note):
+    assert goes_without(note)
+    assert says_not_given(note)
+
+
+@pytest.mark.parametrize(
+    "note", ["tablets twice a day", "no change", "vomiting", "takes meds well"]
+)
+def test_one_that_has_them(note):
+    assert not goes_without(note)
+
+
+@pytest.mark.parametrize("note", ["under sedation", "GA dental", "given gabapentin before"])
+def test_a_note_that_the_animal_was_not_awake(note):
+    assert says_sedated(note)
+
+
+@pytest.mark.parametrize(
+    "note", ["no sedation", "pre-GA check", "fit for anaesthetic", "calm", "not sedated", "Saga"]
+)
+def test_a_note_that_says_nothing_of_it(note):
+    assert not says_sedated(note)

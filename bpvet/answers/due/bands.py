@@ -10,6 +10,7 @@ import numpy as np
 from bpvet.facts.sources import fact
 from bpvet.models.safety.safety import Safety
 from bpvet.visits.labs.history import days_between
+from bpvet.visits.signs.remarks import PRESSURE
 from bpvet.visits.urgency import LAB_RULES, RULES, UrgentRule
 
 LATER = "later"
@@ -35,7 +36,8 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
 
     An animal with an urgent line is never lost to follow-up, and one that was never measured has
     no plan, unless something is urgent of it; nor is an animal that was to be measured and could
-    not be, of which a note asks, or that has a new sign and was not measured since.
+    not be, of which a note asks, or that has a new sign and was not measured since. A pressure in a
+    note asks where it is of a higher category than what was read, or low.
 
     Parameters
     ----------
@@ -54,7 +56,8 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
     soon = ahead is not None and 0 <= ahead <= _days("soon")
     # What may be urgent is read first: that costs a minute, and it may be a blind cat.
     uncounted = safety.found.uncounted
-    if rules & set(_SOON) or soon or safety.asks or uncounted.signs_since:
+    asks = safety.asks or safety.noted_otherwise or uncounted.signs_since
+    if rules & set(_SOON) or soon or asks:
         return "two_days"
     tried = uncounted.may_be_newer or uncounted.no_systolic is not None
     if tried and not (again is not None and again.overdue_days):
@@ -69,8 +72,16 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
         return "checks"
     if safety.standing.latest is None and not rules:
         return "no_plan"
-    # What it says of a drug or of the animal's end is read before it is left until later.
-    return "due" if safety.remarks else LATER
+    # What it says of a drug or of the animal's end, a sign that is not understood, what of the
+    # latest date does not count, a value in a doubtful unit, and one of the kidneys far beyond
+    # those before are read before it is left until later.
+    asked = (
+        *(sign for sign in safety.remarks if sign.group != PRESSURE),
+        *safety.unread,
+        *uncounted.units,
+        *filter(None, (uncounted.partly, safety.kidney_leap)),
+    )
+    return "due" if asked or safety.excluded_otherwise else LATER
 
 
 def _lost(safety: Safety) -> bool:

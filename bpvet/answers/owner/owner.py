@@ -72,7 +72,7 @@ class OwnerAnswer(Brief, Content):
         Whether a note or a row that is set aside seems to say of a sign that would be urgent.
     may_be_newer, partly : bool
         Whether the animal may have been seen since by rows that cannot be used; whether not all
-        readings of the newest date can be used.
+        readings of the newest date can be used, or the clinic excluded some that read higher.
     open_questions : tuple of str
         What the practice is to read before the page is handed out; none of it stands on the page.
     recheck : RecheckAnswer
@@ -156,7 +156,7 @@ def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAn
         last=_last(safety.found, records.as_of),
         asks=bool(safety.asks or safety.found.uncounted.signs_since),
         may_be_newer=safety.found.uncounted.may_be_newer,
-        partly=safety.found.uncounted.partly is not None,
+        partly=safety.found.uncounted.partly_counted,
         open_questions=tuple(open_questions(safety)),
         recheck=recheck_answer(safety, row.left_reason),
         treated=safety.standing.treated or safety.standing.on_drug,

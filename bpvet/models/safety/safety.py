@@ -8,15 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from bpvet.errors import CallError, FitError
-from bpvet.facts.categories import Guideline
+from bpvet.facts.categories import Guideline, guideline
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import Recheck, Standing, recheck
 from bpvet.models.safety.standing import below_judged, standing
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.outlook import Surprise, surprise
 from bpvet.models.trend.trend import Trend
+from bpvet.visits.labs.events import KidneyStage
+from bpvet.visits.latest_date import urgent_number
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
 from bpvet.visits.signs.remarks import GROUPS as REMARKS
+from bpvet.visits.signs.remarks import PRESSURE
 from bpvet.visits.signs.states import ALARMING, SignState
 from bpvet.visits.urgency import Urgent, urgent
 
@@ -60,6 +63,58 @@ class Safety:
             and not (sign.term in present or sign.text in listed)
             and (np.isnat(sign.seen_on) or self.found.seen.current(sign))
         )
+
+    @property
+    def unread(self) -> tuple[SignState, ...]:
+        """Entries about the latest date that are not understood, and that no urgent line names."""
+        listed = {sign.text for line in self.lines for sign in line.signs}
+        return tuple(
+            sign
+            for sign in self.found.seen.signs
+            if sign.reading == "unread" and not sign.asked_only and sign.text not in listed
+            if self.found.seen.current(sign)
+        )
+
+    @property
+    def noted_otherwise(self) -> bool:
+        """Whether a note gives a pressure of a higher category than the latest date, or a low one.
+
+        Categories are those of the default guideline; a note asks as long as a sign is current.
+        """
+        seen = self.found.seen
+        noted = [
+            float(number)
+            for sign in self.remarks
+            if sign.group == PRESSURE and (np.isnat(sign.seen_on) or seen.current(sign))
+            for number in sign.term.split(", ")
+        ]
+        return self._worse(noted)
+
+    @property
+    def excluded_otherwise(self) -> bool:
+        """Whether the clinic lately excluded readings of a higher category than the latest date."""
+        seen, excluded = self.found.seen, self.found.uncounted.excluded
+        if excluded is None or seen.age(excluded.date) > urgent_number("sign_current_days"):
+            return False
+        return excluded.higher and self._worse([value for value, _ in excluded.values])
+
+    @property
+    def kidney_leap(self) -> KidneyStage | None:
+        """The newest kidney value's stage where it leaps and its species has bounds, or None."""
+        newest = self.found.kidneys.stage
+        return newest if newest.leaps and self.found.seen.has_facts else None
+
+    def _worse(self, pressures: list[float]) -> bool:
+        """Whether one is of a higher category than the latest date, or low where that is not."""
+        latest = self.found.seen.latest
+        if not pressures or not self.found.seen.has_facts:
+            return False
+        chosen, low = guideline(), urgent_number("low")
+        highest = None if latest is None else latest.highest
+        lowest = None if latest is None else latest.lowest
+        counted = chosen.categories[0] if highest is None else chosen.category_of(highest)
+        falls = min(pressures) < low <= (low if lowest is None else lowest)
+        return max(pressures) >= counted.high or falls
 
     @property
     def remarks(self) -> tuple[SignState, ...]:

@@ -26,7 +26,6 @@ from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome, finding_of
 from bpvet.records.parsing.codes import as_one
 from bpvet.records.parsing.columns import distinct, each
-from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND
 from bpvet.records.parsing.packed import PackedNumbers
 from bpvet.records.parsing.values import PRESSURES, Mask, Values
 
@@ -157,13 +156,11 @@ def _judge(
     if gone.any():
         values[quantity] = _without(values[quantity], rows[gone], np.nan)
         if f"{quantity}_bound" in values:
-            left = _without(values[f"{quantity}_bound"], rows[gone], 0)
-            if quantity == "systolic":
-                # Set aside, and yet a reading without a sound to whoever asks what is urgent.
-                left[rows[gone & (few < limits(quantity, "").aside_low)]] = (
-                    BOUND_WORDS.tolist().index(NO_SOUND)
-                )
-            values[f"{quantity}_bound"] = left
+            values[f"{quantity}_bound"] = _without(values[f"{quantity}_bound"], rows[gone], 0)
+        if quantity == "systolic":
+            # Set aside, and yet a reading without a sound to whoever asks what is urgent.
+            low = rows[gone & (few < limits(quantity, "").aside_low)]
+            values["below_gauge"] = _without(values["below_gauge"], low, True)
 
 
 def _outside(value: Number, low: float, high: float, exactly: float) -> NDArray[np.int64]:

@@ -101,6 +101,8 @@ def _parsed(checked: CheckedTable) -> Values:
             values.update(_numbers(checked, column, skip))
     if checked.table == "readings":
         values["excluded"] = _excluded(checked)
+        # Of which rows a number lower than any animal has is set aside, the check of it tells.
+        values["below_gauge"] = constant(False, checked.n, bool)
         values.update(_summaries(checked))
         if checked.reading_in_line.any():
             values["reading"] = _order(checked, values["reading"])

@@ -197,6 +197,10 @@ class KidneyStage:
         Whether the value of that marker on an earlier day lies in this stage or a higher one.
     before : LabValue or None
         That earlier value.
+    before_stage : int or None
+        Its stage.
+    is_last : bool
+        Whether no stage lies above it.
     edition : str
         Whose bounds they are, with their year.
     reason : str
@@ -209,9 +213,22 @@ class KidneyStage:
     value: LabValue | None = None
     confirmed: bool = False
     before: LabValue | None = None
+    before_stage: int | None = None
+    is_last: bool = False
     edition: str = ""
     reason: str = ""
     age_days: int | None = None
+
+    @property
+    def leaps(self) -> bool:
+        """Whether the newest value lies far beyond what was known: a first one of the last stage.
+
+        Or one two stages or more above the value before it; for `project.kidney.alarm_age`.
+        """
+        if self.stage is None or (self.age_days or 0) > number_of("project.kidney.alarm_age"):
+            return False
+        rise = 0 if self.before_stage is None else self.stage - self.before_stage
+        return rise > 1 or (self.is_last and not self.confirmed)
 
 
 def kidney_stage_now(history: LabHistory, species: str, as_of: np.datetime64) -> KidneyStage:
@@ -275,6 +292,8 @@ def _marker_stage(
         value=value,
         confirmed=before is not None and before[0] >= stage,
         before=None if before is None else before[1],
+        before_stage=None if before is None else before[0],
+        is_last=bounds is not None and stage == len(bounds.stages),
         edition="" if bounds is None else bounds.edition,
         age_days=value.age(as_of),
     )

@@ -1,35 +1,46 @@
-"""What is written of treatments and of an animal's end where nothing is worked out from it.
+"""What is written of treatments, of readings and of an animal's end, and not worked out from.
 
-"STOPPED in september" in a note reads as a drug that is still given, and nobody is to ring up the
-owner of a cat of which a note says that it died. Each is a question (`GROUPS`), and is answered by
-an entry where it belongs: a stop, another dose or a start within `_NEAR`, a date of leaving, or, of
-an animal that is said to be dead, a later visit.
+"STOPPED in september" in a note reads as a drug that is still given, nobody is to ring up the owner
+of a cat of which a note says that it died, and "real value 210" beside 150 is told of nowhere else.
+Each is a question (`GROUPS`), and is answered by an entry where it belongs: a stop, another dose or
+a start within `_NEAR`, a date of leaving, a reading of that value, or, of an animal that is said to
+be dead and of a pressure, a later visit.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from bpvet.facts.drugs import drug, drug_name
 from bpvet.facts.remarks import (
+    doubts_reading,
+    goes_without,
+    heads_pressure,
     names_medicine,
     pressure_drugs_in,
+    pressures_in,
     says_changed,
     says_left,
     says_not_given,
+    says_sedated,
 )
 from bpvet.facts.signs.signs import SignItem
+from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
 
 #: What remarks are about; no group of signs.
-TREATMENT, LEFT = "treatment", "left"
-GROUPS = (LEFT, TREATMENT)
+TREATMENT, LEFT, PRESSURE, DOUBT = "treatment", "left", "pressure", "doubt"
+GROUPS = (LEFT, PRESSURE, DOUBT, TREATMENT)
+#: Tables whose notes, reasons and columns that are not ours may tell of a pressure.
+_OF_VISITS = ("readings", "observations", "contacts")
 #: What `Sign.table` says of a cell that names or doses a drug, of the animals' own row, and of an
 #: observation or contact that tells of an end.
 IN_DRUG, IN_ANIMALS, IN_ENTRY = "treatments drug", "animals row", "ending entry"
@@ -68,6 +79,8 @@ def remarks(
             yield from _of_treatment(row, texts)
     lives = _Lives(records, animal)
     yield from _of_notes(cells, lives, spans)
+    yield from _of_pressures(cells, lives)
+    yield from _of_doubts(cells, lives)
     yield from _of_animals(records, lives, animal)
 
 
@@ -102,6 +115,47 @@ def _of_notes(cells: Sequence[Asked], lives: _Lives, spans: _Spans) -> Iterator[
                 yield _remark(row, asked.name, text, TREATMENT)
 
 
+def _of_pressures(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
+    """Yield the notes from the newest day on with a pressure that its readings do not have."""
+    for asked in cells:
+        if asked.name.split()[0] not in _OF_VISITS:
+            continue
+        heading = f"{asked.heading.replace('_', ' ')}: " if asked.heading else ""
+        texts = {str(text) for text in asked.rows[asked.column].unique()}
+        # A number alone is no note, but under a heading that speaks of pressure.
+        plain = not heading or heads_pressure(heading)
+        noted = (text for text in texts if plain or not text.replace(".", "").isdecimal())
+        named = {text: pressures_in(heading + text) for text in noted}
+        named = {text: pressures for text, pressures in named.items() if pressures}
+        rows = asked.rows[asked.rows[asked.column].isin(named).to_numpy(dtype=bool)]
+        found = rows[asked.column].astype(str)
+        for text, row in zip(found, places(rows, asked.dated), strict=True):
+            new = [value for value in named[text] if lives.is_new(value, row)]
+            if not new:
+                continue
+            start = max(0, text.find(str(new[0])) - _LONGEST // 2) if len(text) > _LONGEST else 0
+            quoted = heading + text if text.isdecimal() else text[start:]
+            yield _remark(row, asked.name, quoted, PRESSURE, ", ".join(map(str, new)))
+
+
+def _of_doubts(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
+    """Yield the notes of the newest day that doubt a reading which counts, or that it was awake."""
+    for asked in cells:
+        if asked.name != "readings note":
+            continue
+        notes = [str(text) for text in asked.rows["note"].unique()]
+        doubting = [text for text in notes if doubts_reading(text)]
+        sedated = [text for text in notes if says_sedated(text)]
+        keep = asked.rows["note"].isin(sedated) & asked.rows["condition"].isin(TREND_CONDITIONS)
+        keep |= asked.rows["note"].isin(doubting)
+        keep &= (asked.rows["excluded"] == "") & (asked.rows["set_aside"] == "")
+        rows = asked.rows[keep.to_numpy(dtype=bool)]
+        for text, row in zip(rows["note"].astype(str), places(rows, asked.dated), strict=True):
+            told = any(lives.is_new(value, row) for value in pressures_in(text))
+            if lives.is_newest(row) and not told:
+                yield _remark(row, asked.name, text, DOUBT)
+
+
 def _may_treat(text: str) -> bool:
     return bool(pressure_drugs_in(text)) or (names_medicine(text) and says_changed(text))
 
@@ -115,7 +169,8 @@ def _answered(
     if any(abs(date - day) <= _NEAR for span in mine for date in span if not np.isnat(date)):
         return True
     on = any(start <= day and not stop < day for start, stop in mine)
-    return on and not says_changed(text)
+    # An animal on nothing goes without nothing.
+    return not says_changed(text) if on else goes_without(text) and not named
 
 
 def _of_animals(records: Records, lives: _Lives, animal: str | None) -> Iterator[Remark]:
@@ -141,7 +196,7 @@ def _of_animals(records: Records, lives: _Lives, animal: str | None) -> Iterator
 
 
 class _Lives:
-    """Which animals have left, and the newest day with a usable reading of each.
+    """Which animals have left, the newest day with a usable reading of each, and what was read.
 
     Parameters
     ----------
@@ -157,13 +212,41 @@ class _Lives:
         newest = frame[usable].groupby("animal", observed=True)["date"].max()
         days = newest.to_numpy(dtype="datetime64[D]")
         self._newest: dict[str, np.datetime64] = dict(zip(newest.index, days, strict=True))
+        self._animal, self._day = frame["animal"], day
+        self._systolic = frame["systolic"].to_numpy(dtype=float)
+        self._counts = (frame["excluded"] == "").to_numpy(dtype=bool)
         rows = animal_rows(records).items()
         self._gone = {animal for animal, row in rows if row.left(records.as_of)}
 
     def may_have_ended(self, row: Place) -> bool:
         """Return whether what is written somewhere may be of an end: no visit is later."""
+        return row[0] not in self._gone and self.is_newest(row)
+
+    def is_newest(self, row: Place) -> bool:
+        """Return whether no usable reading is newer than what is written somewhere."""
         whose, day = row[:2]
-        return whose not in self._gone and not day < self._newest.get(whose, day)
+        return not day < self._newest.get(whose, day)
+
+    def is_new(self, pressure: float, row: Place) -> bool:
+        """Return whether no reading of a row's day, or of the newest, has a pressure, mmHg.
+
+        One between readings that count is nothing new, nor is what is written on an older day.
+        """
+        if not self.is_newest(row):
+            return False
+        whose, day = row[:2]
+        newest = self._newest.get(whose, _NO_DAY)
+        rows = np.asarray(self._rows.get(whose, ()), dtype=np.int64)
+        rows = rows[(self._day[rows] == newest) | (self._day[rows] == day)]
+        values, counts = self._systolic[rows].round(), self._counts[rows]
+        counted = values[counts & ~np.isnan(values)]
+        between = counted.size and counted.min() <= pressure <= counted.max()
+        return not between and pressure not in values
+
+    @cached_property
+    def _rows(self) -> Mapping[Hashable, ArrayLike]:
+        """The readings' rows of each animal."""
+        return self._animal.groupby(self._animal, observed=True).indices
 
 
 def _remark(row: Place, table: str, text: str, group: str, drug_named: str = "") -> Remark:

@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
+import numpy as np
+
+from bpvet.facts.protocol import SESSION_GAP_HOURS
 from bpvet.facts.remarks import says_not_given
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
-from bpvet.visits.signs.remarks import IN_DRUG, LEFT, remarks
+from bpvet.visits.signs.remarks import DOUBT, IN_DRUG, LEFT, PRESSURE, TREATMENT, remarks
 from bpvet.visits.uncounted.backdated import backdated_rows
+from bpvet.visits.uncounted.weights import weight_jumps
+
+_IN_TEXT = {
+    LEFT: Code.LEFT_IN_TEXT,
+    PRESSURE: Code.PRESSURE_IN_TEXT,
+    DOUBT: Code.DOUBT_IN_TEXT,
+    TREATMENT: Code.TREATMENT_IN_TEXT,
+}
 
 
 def slips(records: Records) -> tuple[Finding, ...]:
@@ -24,7 +36,13 @@ def slips(records: Records) -> tuple[Finding, ...]:
     ----------
     records : Records
     """
-    return (*_backdated(records), *_without_systolic(records), *_remarks(records))
+    return (
+        *_backdated(records),
+        *_without_systolic(records),
+        *_across_midnight(records),
+        *_pounds(records),
+        *_remarks(records),
+    )
 
 
 def _backdated(records: Records) -> Iterator[Finding]:
@@ -66,11 +84,50 @@ def _without_systolic(records: Records) -> Iterator[Finding]:
             )
 
 
+def _across_midnight(records: Records) -> Iterator[Finding]:
+    """Yield the readings that follow those of the day before as soon as those of one session."""
+    frame = records.readings
+    gap = np.timedelta64(SESSION_GAP_HOURS, "h")
+    since = frame["taken_at"] - frame["date"]
+    keep = frame["timed"] & ((since < gap) | (since > np.timedelta64(24, "h") - gap))
+    keep &= (frame["set_aside"] == "") & ~frame["duplicate"] & (frame["animal"] != "")
+    rows = frame.loc[keep.to_numpy(dtype=bool), ["animal", "taken_at", "date", "file", "line"]]
+    rows = rows.sort_values(["animal", "taken_at"], kind="stable")
+    before = rows.groupby("animal", sort=False, observed=True)[["taken_at", "date"]].shift()
+    waited = rows["taken_at"] - before["taken_at"]
+    near = ((waited < gap) & (rows["date"] != before["date"])).to_numpy(dtype=bool)
+    for row, wait, last in zip(
+        rows[near].to_dict("records"), waited[near], before["date"][near], strict=True
+    ):
+        yield finding_of(
+            Code.ACROSS_MIDNIGHT,
+            str(row["file"]),
+            int(row["line"]),
+            animal=str(row["animal"]),
+            before=str(last.date()),
+            minutes=int(wait / np.timedelta64(1, "m")),
+        )
+
+
+def _pounds(records: Records) -> Iterator[Finding]:
+    for animal, found in weight_jumps(records).items():
+        yield finding_of(
+            Code.POUNDS,
+            found.file,
+            found.line,
+            animal=animal,
+            earlier=found.earlier,
+            on=str(found.earlier_on),
+            later=found.later,
+        )
+
+
 def _remarks(records: Records) -> Iterator[Finding]:
     for (_, _, file, line), table, item in remarks(records):
         # Of a drug's name that is off the list there is a finding.
         off_the_list = table == IN_DRUG and not says_not_given(item.text)
         if file and not off_the_list:
-            left = item.group == LEFT
-            code = Code.LEFT_IN_TEXT if left else Code.TREATMENT_IN_TEXT
-            yield finding_of(code, file, line, value=item.text, text=item.text)
+            values: dict[str, Any] = {"text": item.text}
+            if item.group == PRESSURE:
+                values["numbers"] = item.term
+            yield finding_of(_IN_TEXT[item.group], file, line, value=item.text, **values)

@@ -12,11 +12,14 @@ from bpvet.records.records import Records
 from bpvet.visits.latest_date import LatestDate
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated, backdated_rows
+from bpvet.visits.uncounted.excluded import ExcludedReadings, excluded_readings
 from bpvet.visits.uncounted.later import LaterRows, later_rows
 from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
 from bpvet.visits.uncounted.unborn import Unborn, unborn_rows
+from bpvet.visits.uncounted.units import OddUnit, odd_units
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay, unmeasured_days
+from bpvet.visits.uncounted.weights import WeightJump, weight_jumps
 from bpvet.visits.urgency import Seen
 
 #: Groups of signs after which a pressure wants measuring, and that no urgent line tells of.
@@ -49,6 +52,9 @@ class Uncounted(Content):
         Days after the latest date (all, without one) on which no reading can be used.
     partly : UnmeasuredDay or None
         The latest date, where not all of its readings can be used.
+    excluded : ExcludedReadings or None
+        Readings of the latest date, or of a later day, that the clinic excluded, where they stand
+        higher than the others or leave few.
     no_systolic : NoSystolic or None
         The latest date, where no systolic pressure was read: it is a visit, and no number is of it.
     later : LaterRows or None
@@ -57,6 +63,10 @@ class Uncounted(Content):
         Last readings that may bear last year's date: they are counted, and perhaps a year off.
     unborn : Unborn or None
         Readings dated before its birth date: they are counted, and one of the dates is wrong.
+    weights : WeightJump or None
+        Weights that may stand in two units: they are counted, and a loss may be hidden.
+    units : tuple of OddUnit
+        Newest laboratory values that may stand in another unit: they are counted as written.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
@@ -68,10 +78,13 @@ class Uncounted(Content):
 
     unmeasured: tuple[UnmeasuredDay, ...]
     partly: UnmeasuredDay | None
+    excluded: ExcludedReadings | None
     no_systolic: NoSystolic | None
     later: LaterRows | None
     backdated: Backdated | None
     unborn: Unborn | None
+    weights: WeightJump | None
+    units: tuple[OddUnit, ...]
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
     signs_since: tuple[SignState, ...]
@@ -82,15 +95,24 @@ class Uncounted(Content):
         found = (self.unmeasured, self.later, self.backdated, self.unborn, self.lookalikes)
         return any(found) or self.aside.pressing
 
+    @property
+    def partly_counted(self) -> bool:
+        """Whether readings of the newest visit that do not count may say something else."""
+        higher = self.excluded is not None and self.excluded.higher
+        return self.partly is not None or higher
+
 
 @dataclass(frozen=True, eq=False)
 class UncountedRows:
     """What of every animal is on record and not counted, read once; by animal, where it has any."""
 
     days: Mapping[str, tuple[UnmeasuredDay, ...]]
+    excluded: Mapping[str, ExcludedReadings]
     later: Mapping[str, LaterRows]
     backdated: Mapping[str, Backdated]
     unborn: Mapping[str, Unborn]
+    weights: Mapping[str, WeightJump]
+    units: Mapping[str, tuple[OddUnit, ...]]
     lookalikes: Mapping[str, tuple[Lookalike, ...]]
     aside: Mapping[str, RowsAside]
 
@@ -99,9 +121,12 @@ class UncountedRows:
         """Return those of all animals of some records, or of this animal alone."""
         return cls(
             unmeasured_days(records, animal),
+            excluded_readings(records, animal),
             later_rows(records, animal),
             backdated_rows(records, animal),
             unborn_rows(records, animal),
+            weight_jumps(records, animal),
+            odd_units(records, animal),
             lookalikes(records),
             rows_aside(records, animal),
         )
@@ -110,15 +135,21 @@ class UncountedRows:
         """Return those of an animal, by what urgency is judged on."""
         animal, latest = seen.animal, seen.latest
         days, date = self.days.get(animal, ()), None if latest is None else latest.date
+        excluded = self.excluded.get(animal)
+        if excluded is not None and date is not None and excluded.date < date:
+            excluded = None
         return Uncounted(
             unmeasured=tuple(
                 day for day in days if not day.used and (date is None or day.date > date)
             ),
             partly=next((day for day in days if day.used and day.date == date), None),
+            excluded=excluded,
             no_systolic=_no_systolic(latest),
             later=self.later.get(animal),
             backdated=self.backdated.get(animal),
             unborn=self.unborn.get(animal),
+            weights=self.weights.get(animal),
+            units=self.units.get(animal, ()),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
             signs_since=tuple(sign for sign in seen.signs if _since(seen, sign)),

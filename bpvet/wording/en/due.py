@@ -16,8 +16,13 @@ from bpvet.models.safety.checks_due import Check
 from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
 from bpvet.records.table_files import ColumnWords
+from bpvet.wording.en.kidney.events import leap_statement
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
-from bpvet.wording.en.trend.recorded import asking_statements, remark_statements
+from bpvet.wording.en.trend.recorded import (
+    asking_statements,
+    remark_statements,
+    unread_sign_statements,
+)
 from bpvet.wording.en.trend.uncounted import uncounted_statements
 
 if TYPE_CHECKING:
@@ -102,10 +107,19 @@ def why_of(
 
 
 def open_questions(safety: Safety) -> list[str]:
-    """Return what is to be read or mended before anything is planned, a sentence each."""
-    days = (*uncounted_statements(safety.found.uncounted), *remark_statements(safety.remarks))
+    """Return what is to be read or mended before anything is planned, a sentence each.
+
+    A kidney value far beyond those before it is among them: no window of pressure knows of it.
+    """
+    days = (
+        *unread_sign_statements(safety.unread),
+        *uncounted_statements(safety.found.uncounted),
+        *remark_statements(safety.remarks),
+    )
     asks = (asked.text for asked in asking_statements(safety.asks))
-    return [*dict.fromkeys(asks), *(statement.text for statement in days)]
+    newest, species = safety.kidney_leap, safety.found.seen.species
+    leap = [] if newest is None else [leap_statement(newest, species).text]
+    return [*dict.fromkeys(asks), *leap, *(statement.text for statement in days)]
 
 
 #: What stands for words of the records that may name somebody.

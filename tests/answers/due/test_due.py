@@ -408,6 +408,38 @@ def test_what_a_row_without_a_number_may_say_is_read_within_two_days(held: bpvet
     assert "is that a sign?" in row.why
 
 
+@pytest.mark.parametrize(
+    ("note", "band"),
+    [("true 190?", "two_days"), ("true 85?", "two_days"), ("true 120?", "later"), ("", "later")],
+)
+def test_a_pressure_in_a_note_is_read_within_two_days_where_it_would_be_worse(note, band):
+    rows = [
+        ("A", f"{day}T09:0{i}", "132") for day in ("2026-02-25", "2026-05-25") for i in range(5)
+    ]
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic"])
+    readings = readings.assign(method="doppler", note=[""] * 9 + [note])
+    animals = pd.DataFrame({"animal": ["A"], "species": ["cat"], "birth_date": ["2018-01-01"]})
+    held = bpvet.Records.from_frames(readings, animals=animals, as_of=AS_OF)
+    (row,) = bpvet.due(held).rows
+    assert row.band == band
+    assert (f"A note of 25 May 2026 says “{note}”. Is that the pressure?" in row.why) is bool(note)
+    assert row.urgent == ()
+    (unnamed,) = bpvet.due(held, pseudonyms=True).rows
+    assert not note or note not in unnamed.why + "".join(unnamed.open_questions)
+
+
+@pytest.mark.parametrize(("sign", "band"), [("Krampfanfall", "due"), ("eyes normal", "later")])
+def test_a_sign_that_is_not_understood_is_read_before_the_animal_is_left_until_later(sign, band):
+    rows = [("A", f"2026-05-25T09:0{i}", "doppler", "132") for i in range(5)]
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "method", "systolic"])
+    animals = pd.DataFrame({"animal": ["A"], "species": ["cat"], "birth_date": ["2018-01-01"]})
+    seen = pd.DataFrame([("A", "2026-05-25", sign)], columns=["animal", "seen_on", "sign"])
+    held = bpvet.Records.from_frames(readings, animals=animals, observations=seen, as_of=AS_OF)
+    (row,) = bpvet.due(held).rows
+    assert (row.band, row.urgent) == (band, ())
+    assert (f"“{sign}” (25 May 2026). Please read it." in row.why) is (band == "due")
+
+
 def test_what_is_recorded_as_present_is_not_asked_about_again():
     readings = pd.DataFrame(
         [("A", "2026-05-25", "doppler", "150", "still blind")] * 4,

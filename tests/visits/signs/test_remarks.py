@@ -54,6 +54,9 @@ def test_treatments(tmp_path, rows, asked):
         ("amlodipine stopped", "A,amlodipine,2025-03-03,\n", True),
         ("meds stopped", "A,amlodipine,2025-03-03,\n", True),
         ("calm after tablets", "", False),
+        ("no tablets since Monday", "A,amlodipine,2025-03-03,\n", True),
+        # Of one that has none it is what is recorded.
+        ("no medication", "", False),
     ],
 )
 def test_notes_of_readings(tmp_path, note, treated, asked):
@@ -88,6 +91,69 @@ def test_a_later_visit_or_a_date_of_leaving_answers_a_death(tmp_path):
     assert not _asked(_records(tmp_path, later, contacts=contacts))
     gone = "animal,species,left_on\nA,cat,2026-05-01\n"
     assert not _asked(_records(tmp_path, READINGS.format(""), contacts=contacts, animals=gone))
+
+
+@pytest.mark.parametrize(
+    ("note", "asked"),
+    [
+        ("real value 210 - pls check", "210"),
+        ("first 190 then 150", "190"),
+        ("true 120?", "120"),
+        # It stands there as a reading, counted or not, or between those that count.
+        ("doppler 150", None),
+        ("vet got 205", None),
+        ("mean 153, about 155", None),
+        ("HR 180, cuff 3", None),
+    ],
+)
+def test_a_pressure_in_a_note_that_no_reading_has(tmp_path, note, asked):
+    rows = f"A,2026-03-02,doppler,150,,{note}\nA,2026-03-02,doppler,160,,\n"
+    rows += "A,2026-03-02,doppler,205,moved,\nB,2026-03-02,doppler,210,,\n"
+    readings = f"animal,taken_at,method,systolic,excluded,note\n{rows}"
+    records = _records(tmp_path, readings)
+    assert _asked(records) == ([("pressure", note)] if asked else [])
+    assert [item.term for _, _, item in remarks(records)] == ([asked] if asked else [])
+    # A later visit answers it.
+    assert not _asked(_records(tmp_path, readings + "A,2026-06-01,doppler,149,,\n"))
+
+
+def test_a_pressure_in_other_places_of_the_newest_visit(tmp_path):
+    head = "animal,taken_at,method,systolic,comments,heart_beats\n"
+    readings = head + "A,2026-03-02,doppler,150,vet says 210,180\n"
+    seen = "animal,seen_on,sign,note\nA,2026-03-02,eyes normal,BP 220\nA,2026-02-02,calm,BP 230\n"
+    contacts = "animal,date,outcome,note\nA,2026-03-09,no answer,reads 215 at home\n"
+    records = _records(tmp_path, readings, observations=seen, contacts=contacts)
+    texts = {text for group, text in _asked(records) if group == "pressure"}
+    assert texts == {"vet says 210", "BP 220", "reads 215 at home"}
+    assert {group for group, _ in _asked(records)} == {"pressure"}
+
+
+def test_a_number_under_a_heading_that_speaks_of_pressure(tmp_path):
+    head = "animal,taken_at,method,systolic,BP recheck,box\n"
+    records = _records(tmp_path, head + "A,2026-03-02,doppler,150,210,215\n")
+    assert _asked(records) == [("pressure", "BP recheck: 210")]
+
+
+def test_a_note_that_doubts_a_reading_of_the_newest_visit(tmp_path):
+    head = "animal,taken_at,method,systolic,excluded,note\n"
+    rows = "A,2026-02-02,doppler,150,,don't trust\nA,2026-03-02,doppler,150,moved,unreliable\n"
+    rows += "A,2026-03-02,doppler,150,,{}\n"
+    records = _records(tmp_path, head + rows.format("rest on paper chart"))
+    assert _asked(records) == [("doubt", "rest on paper chart")]
+    assert _asked(_records(tmp_path, head + rows.format("typo: 210"))) == [
+        ("pressure", "typo: 210")
+    ]
+    assert _asked(_records(tmp_path, head + rows.format("calm"))) == []
+    assert _asked(_records(tmp_path, head + rows.format("GA dental"))) == [("doubt", "GA dental")]
+    sedated = "animal,taken_at,method,systolic,state,note\nA,2026-03-02,doppler,150,{},sedated\n"
+    assert _asked(_records(tmp_path, sedated.format("sedated"))) == []
+    assert _asked(_records(tmp_path, sedated.format("awake"))) == [("doubt", "sedated")]
+
+
+def test_of_a_long_note_the_words_about_the_pressure_are_quoted(tmp_path):
+    note = "calm " * 60 + "but the real value is 210"
+    ((_, text),) = _asked(_records(tmp_path, READINGS.format(note)))
+    assert "real value is 210" in text
 
 
 def test_no_remark_is_a_sign_that_is_used(tmp_path):

@@ -59,7 +59,7 @@ def test_under_anaesthesia_the_mean_alone_is_no_slip():
     assert _slips(rows, state=["awake", "awake", "awake", "anaesthetised"]) == ()
 
 
-def test_what_is_only_written_of_a_treatment_or_an_end():
+def test_what_is_only_written_of_a_treatment_a_pressure_or_an_end():
     readings = pd.DataFrame(_steady("A"), columns=["animal", "taken_at", "systolic", "mean"])
     treatments = pd.DataFrame(
         [
@@ -72,16 +72,43 @@ def test_what_is_only_written_of_a_treatment_or_an_end():
     contacts = pd.DataFrame(
         {"animal": ["A"], "date": ["2025-11-01"], "outcome": ["left"], "note": ["put to sleep"]}
     )
+    readings = readings.assign(method="oscillometric")
+    readings["note"] = ["true 210?", *[""] * (len(readings) - 2), "true 190?"]
     records = bpvet.Records.from_frames(
-        readings.assign(method="oscillometric"),
+        readings,
         treatments=treatments,
         contacts=contacts,
         as_of="2026-01-06",
     )
     assert sorted((one.code.name, one.file, one.line, one.value) for one in slips(records)) == [
         ("LEFT_IN_TEXT", "contacts", 1, "put to sleep"),
+        ("PRESSURE_IN_TEXT", "readings", len(readings), "true 190?"),
         ("TREATMENT_IN_TEXT", "treatments", 1, "stopped 2 weeks ago"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "minutes"),
+    [
+        ("2025-11-20 23:58", "2025-11-21 00:03", 5),
+        ("2025-11-20 22:30", "2025-11-21 00:29", 119),
+        # As far apart as two sessions of one day are, on one date, a day on, or without a time.
+        ("2025-11-20 22:30", "2025-11-21 00:30", None),
+        ("2025-11-20 22:58", "2025-11-20 23:58", None),
+        ("2025-11-20 23:58", "2025-11-22 00:03", None),
+        ("2025-11-20 23:58", "2025-11-21", None),
+    ],
+)
+def test_readings_on_either_side_of_midnight(earlier, later, minutes):
+    rows = [("A", earlier, "150"), ("A", later, "152"), ("B", "2025-11-21 00:01", "150")]
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic"])
+    records = bpvet.Records.from_frames(readings.assign(method="doppler"), as_of="2026-01-06")
+    found = [one for one in slips(records) if one.code is Code.ACROSS_MIDNIGHT]
+    assert [(one.line, dict(one.values)["minutes"]) for one in found] == (
+        [(2, minutes)] if minutes else []
+    )
+    # It asks; nothing is joined.
+    assert len(bpvet.sessions(records)) == 2 + (later[:10] != earlier[:10])
 
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

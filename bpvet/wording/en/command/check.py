@@ -35,6 +35,8 @@ GROUP_WORDS = {
     "bleeding": "bleeding",
     "other": "other",
     "left": "died or left?",
+    "pressure": "mmHg, another pressure?",
+    "doubt": "a reading in doubt?",
     "treatment": "of a treatment",
 }
 

@@ -152,7 +152,11 @@ def kidney_statements(
         What is told already: the newest values alone are told where it gives no stage, or a lower
         one.
     """
+    # The bounds are of cats and dogs: none is laid on another species.
+    told = () if staged.species_written else (*_range(kidneys.stage, staged),)
+    first, last = (told, ()) if kidneys.stage.leaps else ((), told)
     return (
+        *first,
         *(
             reaction_statement(reaction, pressure.get(str(reaction.after.date), ""))
             for reaction in kidneys.reactions
@@ -160,9 +164,8 @@ def kidney_statements(
         ),
         *_potassium(kidneys.potassium),
         *_weight(kidneys.weight),
-        # The bounds are of cats and dogs: none is laid on another species.
         *(() if staged.species_written else _protein(kidneys.protein)),
-        *(() if staged.species_written else _range(kidneys.stage, staged)),
+        *last,
     )
 
 
@@ -205,17 +208,47 @@ def _protein(newest_two: tuple[LabValue, LabValue] | None) -> Iterator[Statement
 
 def _range(newest: KidneyStage, staged: Kidney) -> Iterator[Statement]:
     """Say where the newest value alone lies, where it is higher than what is told already."""
+    if newest.leaps:
+        yield leap_statement(newest, staged.species)
+        return
     value = newest.value
     if newest.stage is None or value is None or not staged.is_above(newest.stage):
         return
-    sure = "" if newest.confirmed else "; one value, not confirmed"
-    blank = f"; the species is not recorded: the bounds of {plural_of('')}"
-    sure += "" if staged.species else blank
     named = f"newest {QUANTITY_WORDS[value.analyte]} alone, {lab_value(value)} ({day(value.date)})"
-    where = f"stage {newest.stage} ({newest.edition}{sure})"
+    where = _stage(newest, staged.species)
     yield Statement(
         "kidney.range",
         f"The {named}, lies in the range of {where}."
         if staged.diagnosed
         else f"If kidney disease is diagnosed, the {named}, would lie in {where}.",
     )
+
+
+def leap_statement(newest: KidneyStage, species: str) -> Statement:
+    """Return where a value lies that is far beyond what was known, and where the one before lay.
+
+    Parameters
+    ----------
+    newest : KidneyStage
+        Which `leaps`.
+    species : str
+        As recorded; may be blank.
+    """
+    value, before = newest.value, newest.before
+    assert value is not None  # what leaps has a value
+    earlier = "no earlier one is on record"
+    if before is not None:
+        earlier = f"the one before, {lab_value(before)} ({day(before.date)}), lay in that of stage "
+        earlier += str(newest.before_stage)
+    return Statement(
+        "kidney.range",
+        f"The newest {QUANTITY_WORDS[value.analyte]} alone, {lab_value(value)} "
+        f"({day(value.date)}), lies in the range of {_stage(newest, species)}; {earlier}.",
+    )
+
+
+def _stage(newest: KidneyStage, species: str) -> str:
+    """Return the stage of the newest value, whose it is, and how sure."""
+    sure = "" if newest.confirmed else "; one value, not confirmed"
+    blank = f"; the species is not recorded: the bounds of {plural_of('')}"
+    return f"stage {newest.stage} ({newest.edition}{sure}{'' if species else blank})"

@@ -48,6 +48,16 @@ _REMARKED = {
         "If the animal has died or left, write left_on among the animals: everything here speaks "
         "of it as living.",
     ),
+    "pressure": (
+        "no reading of that day has that number, and nothing here counts it",
+        "Is that the pressure? No reading of that day has that number, and nothing told here "
+        "counts it. If it is, correct the reading, or enter it as one.",
+    ),
+    "doubt": (
+        "that reading is counted as it is recorded",
+        "That reading is counted as it is recorded. If it should not be, exclude it with that "
+        "reason, or write the state; if more was read, enter it.",
+    ),
     "drug": (
         "what that says beside a drug's name is not used here",
         "Write its generic name alone, and if it ended, changed or was not given, enter that: "
@@ -153,6 +163,15 @@ def asking_statements(asks: tuple[SignState, ...]) -> Iterator[Statement]:
     """Yield what is asked before anything is planned, a sign that may be there each."""
     for sign in asks:
         yield Statement("signs.note", f"{asked_where(sign)} “{sign.text}”: is that a sign?")
+
+
+def unread_sign_statements(unread: tuple[SignState, ...]) -> Iterator[Statement]:
+    """Yield which entries are to be read before anything is planned."""
+    if unread:
+        yield Statement(
+            "signs.unread",
+            f"Not understood here, and not used: {_listed([*unread])}. Please read it.",
+        )
 
 
 def asked_where(state: SignState) -> str:

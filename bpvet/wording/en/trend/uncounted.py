@@ -10,14 +10,20 @@ from collections.abc import Iterator, Sequence
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import RecordedAnswer
 from bpvet.answers.trend.result import TrendAnswer
+from bpvet.facts.labs import ANALYTES
+from bpvet.facts.protocol import MIN_READINGS
+from bpvet.facts.sources import credit, fact
 from bpvet.printing import number
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated
+from bpvet.visits.uncounted.excluded import ExcludedReadings
 from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
 from bpvet.visits.uncounted.unborn import Unborn
 from bpvet.visits.uncounted.uncounted import NoSystolic, Uncounted
+from bpvet.visits.uncounted.units import OddUnit
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay
+from bpvet.visits.uncounted.weights import WeightJump
 from bpvet.wording.en.phrases import capital, counted, day, listed
 from bpvet.wording.en.trend.recorded import remark_statements
 
@@ -47,6 +53,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
             f"that day does not know of {them}."
         )
         yield Statement("unmeasured.part", f"{text} bpvet check says why.", outside=text)
+    if found.excluded is not None:
+        yield _excluded(found.excluded)
     if found.no_systolic is not None:
         yield _no_systolic(found.no_systolic)
     if found.later is not None:
@@ -55,6 +63,9 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
         yield _backdated(found.backdated)
     if found.unborn is not None:
         yield _unborn(found.unborn)
+    if found.weights is not None:
+        yield _weights(found.weights)
+    yield from map(_unit, found.units)
     if found.lookalikes:
         ids = (
             f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
@@ -105,6 +116,22 @@ def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
         "know of it. A vet decides whether the animal is to be seen sooner."
     )
     return Statement("unmeasured", f"{text} bpvet check says why.", outside=text)
+
+
+def _excluded(found: ExcludedReadings) -> Statement:
+    """Return what is told of readings of the newest visit that the clinic excluded."""
+    numbers = listed([f"{bound} {number(value, 0)}".strip() for value, bound in found.values])
+    text = (
+        f"On {day(found.date)} the clinic excluded {counted(found.rows, 'reading')}"
+        f"{f' ({numbers} mmHg)' if numbers else ''}"
+    )
+    if found.higher and found.highest is not None:
+        text = f"{text}; none that counts reads above {number(found.highest, 0)}"
+    if found.kept < MIN_READINGS:
+        left = f"{capital(counted(found.kept, 'reading'))} {_is(found.kept)} left of that day"
+        asked, least = fact("protocol.n.minimum"), counted(MIN_READINGS, "reading")
+        text = f"{text}. {left}; at least {least} are asked for ({credit(asked)})"
+    return Statement("unmeasured.excluded", f"{text}.")
 
 
 def _no_systolic(found: NoSystolic) -> Statement:
@@ -161,6 +188,28 @@ def _unborn(found: Unborn) -> Statement:
         "answer here knows of it"
     )
     return Statement("backdated.unborn", f"{text}: look at both dates.", outside=f"{text}.")
+
+
+def _weights(found: WeightJump) -> Statement:
+    """Return what is asked of weights that may stand in two units."""
+    text = (
+        f"The weight on record goes from {number(found.earlier, 2)} kg on {day(found.earlier_on)} "
+        f"to {number(found.later, 2)} kg on {day(found.later_on)}, much as a pound is to a "
+        "kilogram. If one of the two was weighed in pounds, a loss of weight may be hidden, or one "
+        "told that was none"
+    )
+    return Statement("unit.weight", f"{text}: look at the units.", outside=f"{text}.")
+
+
+def _unit(found: OddUnit) -> Statement:
+    """Return what is asked of a laboratory value that may stand in another unit."""
+    unit = "" if found.unit == "ratio" else f" {found.unit}"
+    text = (
+        f"The newest {ANALYTES[found.analyte]}, {found.value:g}{unit} ({day(found.date)}), is "
+        f"unusual, and would not be in {' or '.join(found.others)}. All that is told of it takes "
+        "it as it is written"
+    )
+    return Statement("unit.lab", f"{text}: look at the unit.", outside=f"{text}.")
 
 
 def _is(count: int) -> str:

@@ -99,6 +99,8 @@ def _told_values(kidneys: Kidneys, keys: set[str]) -> Iterator[LabValue]:
         and kidneys.stage.value is not None
     ):
         yield kidneys.stage.value
+        if kidneys.stage.leaps and kidneys.stage.before is not None:
+            yield kidneys.stage.before
 
 
 def _drugs_unused(

@@ -181,7 +181,7 @@ def dose_differs(before: Row, row: Row) -> bool:
 
 
 def moved_point(before: Row, row: Row) -> bool:
-    """Return whether a dose is ten, a hundred or a thousand times the one before it, or such a part."""
+    """Return whether a dose and the one before it differ by one, two or three decimal places."""
     old, new = parse_dose(before.dose, before.unit), parse_dose(row.dose, row.unit)
     if old is None or new is None or old.unit != new.unit:
         return False

@@ -236,6 +236,7 @@ class Code(Enum):
     # Courses of treatment: what had to be decided on the way to them.
     DOSE_NOT_STATED = "treatments.dose_not_stated", "dose not stated"
     DOSE_UNIT_DIFFERS = "treatments.dose_unit_differs", "dose unit differs"
+    DOSE_BY_TENS = "treatments.dose_by_tens", "decimal point of a dose?"
     PRODUCT_NOT_STATED = "treatments.product_not_stated", "product not stated"
     NOT_TOLD_APART = "treatments.not_told_apart", "cannot be told apart"
     DRUG_FOR_PRESSURE = "treatments.for_pressure", "drug off the list, for pressure"

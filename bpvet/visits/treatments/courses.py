@@ -36,11 +36,13 @@ from bpvet.visits.treatments.spells import (
     Row,
     Spell,
     distinct_starts,
+    dose_by_tens,
     dose_differs,
     dose_not_stated,
     drug_off_the_list,
     ended,
     modelled_off_the_list,
+    moved_point,
     not_told_apart,
     product_differs,
     product_not_stated,
@@ -209,6 +211,8 @@ def _coefficients(
                     findings.append(dose_not_stated(asked))
         elif old.unit != new.unit:
             findings.append(unit_differs(before, row))
+        if moved_point(before, row):
+            findings.append(dose_by_tens(before, row))
         if bool(before.product) != bool(row.product):
             findings.append(product_not_stated(before, row))
         if dose_differs(before, row) or product_differs(before, row):

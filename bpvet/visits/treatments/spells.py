@@ -180,6 +180,15 @@ def dose_differs(before: Row, row: Row) -> bool:
     return not math.isclose(old.number, new.number)
 
 
+def moved_point(before: Row, row: Row) -> bool:
+    """Return whether a dose and the one before it differ by one, two or three decimal places."""
+    old, new = parse_dose(before.dose, before.unit), parse_dose(row.dose, row.unit)
+    if old is None or new is None or old.unit != new.unit:
+        return False
+    places = abs(math.log10(new.number / old.number))
+    return any(math.isclose(places, whole, abs_tol=1e-9) for whole in (1, 2, 3))
+
+
 def product_differs(before: Row, row: Row) -> bool:
     """Return whether two rows are of two products: both stated, and not the same."""
     both = bool(before.product and row.product)
@@ -223,6 +232,12 @@ def unit_differs(before: Row, row: Row) -> Finding:
     """Return the finding about a dose in another unit than the one before it."""
     doses = {"dose": row.shown, "before": before.shown}
     return _at(Code.DOSE_UNIT_DIFFERS, row, "dose", row.shown, **doses, drug=row.name)
+
+
+def dose_by_tens(before: Row, row: Row) -> Finding:
+    """Return the finding about a dose whose decimal point may stand in another place."""
+    doses = {"dose": row.shown, "before": before.shown}
+    return _at(Code.DOSE_BY_TENS, row, "dose", row.shown, **doses, drug=row.name)
 
 
 def product_not_stated(before: Row, row: Row) -> Finding:

@@ -14,6 +14,7 @@ from bpvet.records.findings import Finding, finding_of
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
 from bpvet.visits.signs.remarks import DOUBT, IN_DRUG, LEFT, PRESSURE, TREATMENT, remarks
+from bpvet.visits.treatments.courses import all_courses
 from bpvet.visits.uncounted.backdated import backdated_rows
 from bpvet.visits.uncounted.weights import weight_jumps
 
@@ -41,6 +42,7 @@ def slips(records: Records) -> tuple[Finding, ...]:
         *_without_systolic(records),
         *_across_midnight(records),
         *_pounds(records),
+        *_doses(records),
         *_remarks(records),
     )
 
@@ -120,6 +122,12 @@ def _pounds(records: Records) -> Iterator[Finding]:
             on=str(found.earlier_on),
             later=found.later,
         )
+
+
+def _doses(records: Records) -> Iterator[Finding]:
+    """Yield the doses whose decimal point may stand in another place than the one before."""
+    for given in all_courses(records).values():
+        yield from (finding for finding in given.findings if finding.code is Code.DOSE_BY_TENS)
 
 
 def _remarks(records: Records) -> Iterator[Finding]:

@@ -50,8 +50,8 @@ def weight_jumps(records: Records, animal: str | None = None) -> Mapping[str, We
     animal : str, optional
         Of this animal alone.
     """
-    frame = records.rows_of("labs", animal)
-    keep = (frame["analyte"] == "weight") & (frame["set_aside"] == "") & ~frame["future"]
+    frame, pounds = records.rows_of("labs", animal), fact("project.weight.pounds")
+    keep = (frame["analyte"] == pounds.quantity) & (frame["set_aside"] == "") & ~frame["future"]
     keep &= (
         (frame["value_bound"] == "")
         & (frame["value"] > 0)
@@ -59,13 +59,13 @@ def weight_jumps(records: Records, animal: str | None = None) -> Mapping[str, We
         & (frame["animal"] != "")
     )
     rows = frame.loc[keep.to_numpy(dtype=bool)]
-    units = {unit: factor("weight", str(unit)) for unit in rows["unit"].unique()}
+    units = {unit: factor(pounds.quantity, str(unit)) for unit in rows["unit"].unique()}
     kilograms = rows["value"] * rows["unit"].map(units).to_numpy(dtype=float)
     rows = rows.assign(kilograms=kilograms).dropna(subset=["kilograms"])
     rows = rows.sort_values(["animal", "sampled_on"], kind="stable")
     of_animal = rows.groupby("animal", sort=False, observed=True)
     before = of_animal[["kilograms", "sampled_on"]].shift()
-    pound, near = fact("unit.pound").value or 1.0, fact("project.weight.pounds").value or 0.0
+    pound, near = fact("unit.pound").value or 1.0, pounds.value or 0.0
     # How far the step is from that of a pound to a kilogram, or back, as a factor.
     step = np.abs(np.log(rows["kilograms"] / before["kilograms"]))
     jumped = np.abs(step + np.log(pound)) <= np.log1p(near / 100)

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 from bpvet.visits.treatments.courses import Treatments, all_courses, courses, treated_on
@@ -426,6 +427,33 @@ def test_the_unit_is_shown_once(given: Given) -> None:
     assert given({**row, "dose": "1"}).courses[0].dose == "1 mg"
     assert given({**row, "dose": "1 mg"}).courses[0].dose == "1 mg"
     assert given({**row, "dose": ""}).courses[0].dose == ""
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "asked"),
+    [
+        ("0.625 mg", "6.25 mg", True),
+        ("6,25 mg", "0,625 mg", True),
+        ("1 mg", "100 mg", True),
+        ("0.625 mg", "1.25 mg", False),
+        ("0.625 mg", "6.5 mg", False),
+        ("0,625 mg", "625 mg", True),
+        ("1 mg", "10000 mg", False),
+        ("1 mg", "10 ml", False),
+        ("half", "5 mg", False),
+    ],
+)
+def test_a_dose_by_tens_is_asked_about_and_taken_as_it_is(
+    given: Given, before: str, after: str, asked: bool
+) -> None:
+    found = given(("2026-02-01", "", before), ("2026-04-01", "", after))
+    of_tens = [finding for finding in found.findings if finding.code is Code.DOSE_BY_TENS]
+    assert [(finding.line, finding.column) for finding in of_tens] == (
+        [(2, "dose")] if asked else []
+    )
+    if asked:
+        assert [course.kind for course in found.courses] == ["base", "increment"]
+        assert before in of_tens[0].reason
 
 
 def test_all_at_once_is_one_at_a_time(clinic: Clinic) -> None:

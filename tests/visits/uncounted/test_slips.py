@@ -54,6 +54,22 @@ def test_a_newest_visit_without_a_systolic_pressure(newest, line):
     )
 
 
+def test_a_dose_whose_point_may_have_moved():
+    columns = ["animal", "drug", "started_on", "dose", "dose_unit"]
+    doses = [("A", "amlodipine", "2025-05-01", "0.625", "mg")]
+    doses += [("A", "amlodipine", "2025-08-01", "6.25", "mg")]
+    frame = pd.DataFrame(_steady("A"), columns=["animal", "taken_at", "systolic", "mean"])
+    records = bpvet.Records.from_frames(
+        frame.assign(method="oscillometric"),
+        treatments=pd.DataFrame(doses, columns=columns),
+        as_of="2026-01-06",
+    )
+    (found,) = slips(records)
+    assert (found.code, found.file, found.line) == (Code.DOSE_BY_TENS, "treatments", 2)
+    assert "0.625 mg" in found.reason
+    assert "6.25 mg" in found.reason
+
+
 def test_under_anaesthesia_the_mean_alone_is_no_slip():
     rows = [*_steady("A"), ("A", "2026-01-05", None, 80.0)]
     assert _slips(rows, state=["awake", "awake", "awake", "anaesthetised"]) == ()

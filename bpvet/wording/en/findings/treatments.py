@@ -31,6 +31,15 @@ def _unit_differs(dose: str, before: str, drug: str) -> Words:
     )
 
 
+@WORDS.of(Code.DOSE_BY_TENS)
+def _dose_by_tens(dose: str, before: str, drug: str) -> Words:
+    return Words(
+        f"{shown(dose)} of {drug} follows {shown(before)}, as if the decimal point had moved. The "
+        "change is taken as it is written.",
+        "Look up what was given; if one of the two is a slip, correct it.",
+    )
+
+
 @WORDS.of(Code.PRODUCT_NOT_STATED)
 def _product_not_stated(stated: str, on: str, drug: str) -> Words:
     return Words(

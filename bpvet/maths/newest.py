@@ -118,9 +118,9 @@ def _ahead(
     noise = _noise(parts)
     # The forms of one animal share its days, and stand beside each other.
     days = [conditional.batch.day for conditional in parts]
-    other = np.array([i == 0 or days[i] is not days[i - 1] for i in range(len(days))])
+    new_days = np.array([i == 0 or days[i] is not days[i - 1] for i in range(len(days))])
     even = fits(batch) and bool(even_counts(batch).all())
-    columns = _even(batch, noise, other) if even else _past(batch, noise)
+    columns = _even(batch, noise, new_days) if even else _past(batch, noise)
     rows, p = np.array(design), batch.terms
     reach = np.exp(-(np.array(day) - batch.day[-1]) / batch.wander_days)[:, None]
     for column, precision, row in zip(columns, 1 / batch.prior_sd**2, rows.T, strict=False):
@@ -187,7 +187,7 @@ def _past(batch: Batch, noise: Noise) -> list[Array]:
     ]
 
 
-def _even(batch: Batch, noise: Noise, other: NDArray[np.bool_]) -> list[Array]:
+def _even(batch: Batch, noise: Noise, new_days: NDArray[np.bool_]) -> list[Array]:
     """Return the same as `_past` where the sessions of each series have equally many readings.
 
     The eigenvectors of the wander's correlations then diagonalise the covariance of the sessions
@@ -196,11 +196,11 @@ def _even(batch: Batch, noise: Noise, other: NDArray[np.bool_]) -> list[Array]:
     Parameters
     ----------
     batch, noise
-    other : (B,) bool
+    new_days : (B,) bool
         Whether a series has other days than the one before it.
     """
-    of = np.cumsum(other) - 1
-    value, vector = np.linalg.eigh(correlations(batch.take(np.flatnonzero(other))))
+    of = np.cumsum(new_days) - 1
+    value, vector = np.linalg.eigh(correlations(batch.take(np.flatnonzero(new_days))))
     value, vector = np.maximum(value, 0.0)[of], vector[of]
     variance = session_noise(batch, noise)[0]
     inverse = value[:, :, None] * noise.wander[:, None]

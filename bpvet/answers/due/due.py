@@ -380,10 +380,10 @@ def ranked_rows(
     urgent = [urgent_answers(animal.safety, animal.guideline) for animal in found]
     questions = [tuple(open_questions(animal.safety)) for animal in found]
     checks = list(map(_checks, found))
-    told = map(_Told, windows, urgent, questions, checks, map(_last, found))
+    asked = map(_Asked, windows, urgent, questions, checks, map(_last, found))
     return [
         _row(animal, answers, reach, contacts.get(animal.row.animal))
-        for animal, answers in zip(found, told, strict=True)
+        for animal, answers in zip(found, asked, strict=True)
     ]
 
 
@@ -469,8 +469,8 @@ def _nameless(row: DueRow, called: str) -> DueRow:
 
 
 @dataclass(frozen=True, eq=False)
-class _Told:
-    """What is told of an animal, before its place in the list is known: fields of `DueRow`."""
+class _Asked:
+    """What is asked of an animal, before its place in the list is known: fields of `DueRow`."""
 
     again: RecheckAnswer
     urgent: tuple[UrgentAnswer, ...]
@@ -498,16 +498,16 @@ def _checks(animal: AnimalSafety) -> tuple[DueCheck, ...]:
 
 def _row(
     animal: AnimalSafety,
-    told: _Told,
+    asked: _Asked,
     reach: int,
     newest: tuple[np.datetime64, str, str] | None,
 ) -> tuple[tuple[Any, ...], DueRow]:
     """Return an animal's row, and what it is sorted by."""
     from bpvet.wording.en.due import why_of
 
-    safety, standing, again = animal.safety, animal.safety.standing, told.again
+    safety, standing, again = animal.safety, animal.safety.standing, asked.again
     until = standing.as_of + np.timedelta64(reach, "D")
-    soon = [check for check in told.checks if check.latest <= until]
+    soon = [check for check in asked.checks if check.latest <= until]
     band = band_of(safety, reach, bool(soon))
     contact, withheld = _contact(newest, safety), safety.withheld("target") is not None
     row = DueRow(
@@ -518,22 +518,22 @@ def _row(
         earliest=again.earliest,
         latest=again.latest,
         state=again.state,
-        why=why_of(band, told.urgent, again, [check.why for check in soon], told.questions),
-        what=tuple(_what(band, told.checks, until)),
+        why=why_of(band, asked.urgent, again, [check.why for check in soon], asked.questions),
+        what=tuple(_what(band, asked.checks, until)),
         guideline=again.guideline,
         guideline_name=again.guideline_name,
         grade=again.grade,
         remembered=again.remembered,
         overdue_days=again.overdue_days,
-        last=told.last,
+        last=asked.last,
         # Beside what is urgent nothing stands that could reassure.
         p_at_target=standing.p_target if standing.treated and not withheld else None,
         p_below_raised=None if standing.p_raised is None or withheld else 1 - standing.p_raised,
         treated=standing.treated,
         contact=contact,
-        urgent=told.urgent,
-        open_questions=told.questions,
-        checks=told.checks,
+        urgent=asked.urgent,
+        open_questions=asked.questions,
+        checks=asked.checks,
     )
     moved = contact.outcome if contact is not None and contact.moves else ""
     soonest = min((check.latest for check in soon), default=None)

@@ -175,10 +175,10 @@ def surprise_of(trend: Trend, expected: Mixture, asked: NewestAsked) -> Surprise
         "log" if trend.logarithmic else "plain",
     )
     found = Surprise(float(trend.observed[-1]), expected_there, 1.0, str(trend.series.bound[-1]))
-    told = replace(found, tail=min(2 * min(found.tails), 1.0))
+    whole = replace(found, tail=min(2 * min(found.tails), 1.0))
     # Where it would keep them itself: they are of the same numbers.
-    vars(told)["tails"] = found.tails
-    return told
+    vars(whole)["tails"] = found.tails
+    return whole
 
 
 def _join(trend: Trend, earlier: Trend, rows: np.ndarray) -> tuple[float, float]:

@@ -151,8 +151,8 @@ def _of_doubts(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
         keep &= (asked.rows["excluded"] == "") & (asked.rows["set_aside"] == "")
         rows = asked.rows[keep.to_numpy(dtype=bool)]
         for text, row in zip(rows["note"].astype(str), places(rows, asked.dated), strict=True):
-            told = any(lives.is_new(value, row) for value in pressures_in(text))
-            if lives.is_newest(row) and not told:
+            noted = any(lives.is_new(value, row) for value in pressures_in(text))
+            if lives.is_newest(row) and not noted:
                 yield _remark(row, asked.name, text, DOUBT)
 
 

@@ -153,8 +153,8 @@ def kidney_statements(
         one.
     """
     # The bounds are of cats and dogs: none is laid on another species.
-    told = () if staged.species_written else (*_range(kidneys.stage, staged),)
-    first, last = (told, ()) if kidneys.stage.leaps else ((), told)
+    stage = () if staged.species_written else (*_range(kidneys.stage, staged),)
+    first, last = (stage, ()) if kidneys.stage.leaps else ((), stage)
     return (
         *first,
         *(

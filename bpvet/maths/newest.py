@@ -116,11 +116,7 @@ def _ahead(
         }
     )
     noise = _noise(parts)
-    # The forms of one animal share its days, and stand beside each other.
-    days = [conditional.batch.day for conditional in parts]
-    new_days = np.array([i == 0 or days[i] is not days[i - 1] for i in range(len(days))])
-    even = fits(batch) and bool(even_counts(batch).all())
-    columns = _even(batch, noise, new_days) if even else _past(batch, noise)
+    columns = _columns(batch, noise, parts)
     rows, p = np.array(design), batch.terms
     reach = np.exp(-(np.array(day) - batch.day[-1]) / batch.wander_days)[:, None]
     for column, precision, row in zip(columns, 1 / batch.prior_sd**2, rows.T, strict=False):
@@ -150,6 +146,30 @@ def _noise(parts: Sequence[Part]) -> Noise:
         every[:groups, *use], every[groups:-1, *use] = noise.visit[:, 0], noise.reading[:, 0]
         every[-1, *use] = noise.wander[0]
     return Noise(every[:groups], every[groups:-1], every[-1])
+
+
+def _columns(batch: Batch, noise: Noise, parts: Sequence[Part]) -> list[Array]:
+    """Return what `_past` gives, by whichever way suits each part: no other has a say in it."""
+    # The forms of one animal share its days, and stand beside each other.
+    days = [conditional.batch.day for conditional in parts]
+    new_days = np.array([i == 0 or days[i] is not days[i - 1] for i in range(len(days))])
+    nodes = np.array([conditional.weight.size for conditional in parts])
+    even = even_counts(batch) & fits(parts[0].batch)
+    if even.all():
+        return _even(batch, noise, new_days, nodes)
+    if not even.any():
+        return _past(batch, noise)
+    first, rest = (
+        (batch.take(at), Noise(noise.visit[:, at], noise.reading[:, at], noise.wander[at]), at)
+        for at in (np.flatnonzero(even), np.flatnonzero(~even))
+    )
+    found = []
+    pairs = zip(_even(*first[:2], new_days[even], nodes[even]), _past(*rest[:2]), strict=True)
+    for of_even, of_rest in pairs:
+        column = np.empty((len(of_even), *noise.wander.shape))
+        column[:, even], column[:, ~even] = of_even, of_rest
+        found.append(column)
+    return found
 
 
 def _past(batch: Batch, noise: Noise) -> list[Array]:
@@ -187,7 +207,9 @@ def _past(batch: Batch, noise: Noise) -> list[Array]:
     ]
 
 
-def _even(batch: Batch, noise: Noise, new_days: NDArray[np.bool_]) -> list[Array]:
+def _even(
+    batch: Batch, noise: Noise, new_days: NDArray[np.bool_], nodes: NDArray[np.int64]
+) -> list[Array]:
     """Return the same as `_past` where the sessions of each series have equally many readings.
 
     The eigenvectors of the wander's correlations then diagonalise the covariance of the sessions
@@ -198,6 +220,8 @@ def _even(batch: Batch, noise: Noise, new_days: NDArray[np.bool_]) -> list[Array
     batch, noise
     new_days : (B,) bool
         Whether a series has other days than the one before it.
+    nodes : (B,) int
+        Noise nodes of each; whatever lies behind them is padding.
     """
     of = np.cumsum(new_days) - 1
     value, vector = np.linalg.eigh(correlations(batch.take(np.flatnonzero(new_days))))
@@ -206,15 +230,18 @@ def _even(batch: Batch, noise: Noise, new_days: NDArray[np.bool_]) -> list[Array
     inverse = value[:, :, None] * noise.wander[:, None]
     inverse += variance[:, None]
     np.divide(1.0, inverse, out=inverse)
-    columns = np.concatenate([batch.x, batch.y[None]]).transpose(2, 0, 1)
+    # In one piece, as of a single series: how numbers lie decides how they are summed.
+    columns = np.ascontiguousarray(np.concatenate([batch.x, batch.y[None]]).transpose(2, 0, 1))
     # The newest session's column beside the others: its products are the wander there.
     last = vector[:, -1:]
     turned = np.concatenate([columns @ vector, last * value[:, None]], axis=1)
     across, rows = np.triu_indices(turned.shape[1])
     product = turned.take(rows, axis=1) * turned.take(across, axis=1)
     product[:, -1:] = last * last * value[:, None]
-    found = np.empty((rows.size, *noise.wander.shape))
-    np.matmul(product, inverse, out=found.transpose(1, 0, 2))
+    found = np.zeros((rows.size, *noise.wander.shape))
+    # A product each, as wide as its nodes: the last digit of one that is wider may be another's.
+    for i, count in enumerate(nodes.tolist()):
+        np.matmul(product[i], inverse[i, :, :count], out=found[:, i, :count])
     found[rows == rows[-1]] *= noise.wander
     found[-1] *= variance / noise.wander
     return np.split(found, np.flatnonzero(rows == across)[1:])

@@ -61,6 +61,17 @@ def test_side_by_side_equals_alone(fitted):
         np.testing.assert_allclose(usual.weights, alone.weights, rtol=1e-12)
 
 
+def test_others_have_no_say_in_any_digit():
+    together = [*trends([5]), *trends([2, 3, 5])]
+    whole = usual_newest(together)
+    assert len({(one.posterior.weight.size, one.posterior.parts[0].batch.sessions)
+                for one in together}) > 12  # fmt: skip
+    for some in (range(0, 24, 2), range(5, 24, 7), range(12), *([i] for i in range(24))):
+        for i, usual in zip(some, usual_newest([together[i] for i in some]), strict=True):
+            assert np.array_equal(usual.means, whole[i].means)
+            assert np.array_equal(usual.sds, whole[i].sds)
+
+
 def test_the_product_and_the_filter_agree(monkeypatch):
     fitted = trends([5])
     by_product = usual_newest(fitted)

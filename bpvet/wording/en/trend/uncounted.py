@@ -206,8 +206,8 @@ def _unit(found: OddUnit) -> Statement:
     unit = "" if found.unit == "ratio" else f" {found.unit}"
     text = (
         f"The newest {ANALYTES[found.analyte]}, {found.value:g}{unit} ({day(found.date)}), is "
-        f"unusual, and would not be in {' or '.join(found.others)}. All that is told of it takes "
-        "it as it is written"
+        f"unusual as it is written, and would be usual in {' or '.join(found.others)}. All that is "
+        "told of it takes the unit that stands there"
     )
     return Statement("unit.lab", f"{text}: look at the unit.", outside=f"{text}.")
 

@@ -8,9 +8,10 @@ loaded for results that hold none.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import fields, is_dataclass
 from functools import partial
 from types import MappingProxyType
+
+from bpvet.frozen import field_names, is_dataclass
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -37,9 +38,7 @@ class Content:
         """Return what a dataclass prints of itself; made with ``repr=False`` it loads sooner."""
         if not is_dataclass(self):
             return object.__repr__(self)
-        pairs = (
-            f"{field.name}={getattr(self, field.name)!r}" for field in fields(self) if field.repr
-        )
+        pairs = (f"{name}={getattr(self, name)!r}" for name in field_names(self, "repr"))
         return f"{type(self).__qualname__}({', '.join(pairs)})"
 
     def __hash__(self) -> int:
@@ -110,7 +109,7 @@ def _shape(value: Any) -> tuple[int, ...]:
 
 
 def _fields(value: Any) -> tuple[Any, ...]:
-    return tuple(getattr(value, field.name) for field in fields(value) if field.compare)
+    return tuple(getattr(value, name) for name in field_names(value, "compare"))
 
 
 def _mark(value: Any) -> Any:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass, field_names, is_dataclass, replace
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -128,8 +128,7 @@ class Brief:
     """
 
     def __repr__(self) -> str:
-        # Its heirs are dataclasses, and it is none itself.
-        pairs = ((field.name, getattr(self, field.name)) for field in fields(self))  # type: ignore[arg-type]
+        pairs = ((name, getattr(self, name)) for name in field_names(self))
         return brief(type(self).__name__, pairs)
 
 
@@ -186,14 +185,14 @@ def _brief(value: Any, room: int) -> str:
 def _of_numbers(value: Any, room: int) -> str:
     """Return a dataclass within another by its numbers and dates, as many as there is room for."""
     name, numbers, cut = type(value).__name__, list[str](), ""
-    for field in fields(value):
-        entry = getattr(value, field.name)
+    for field in field_names(value):
+        entry = getattr(value, field)
         if not (
             entry is None or isinstance(entry, (int, float)) or type(entry).__name__ == "datetime64"
         ):
             continue
         number = f"{entry:.5g}" if isinstance(entry, float) else str(entry)
-        numbers.append(f"{field.name}={number}")
+        numbers.append(f"{field}={number}")
         if len(", ".join(numbers)) + len(name) + 5 > room:
             numbers, cut = numbers[:-1], "…"
             break

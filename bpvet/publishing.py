@@ -14,11 +14,12 @@ import tempfile
 import warnings
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from hashlib import sha256
 from pathlib import Path
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.locks import BEGINS, JOURNAL, PART, locked, unfinished, unwritable
 from bpvet.reasons import reason
 

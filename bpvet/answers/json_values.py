@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import fields, is_dataclass
 from enum import Enum
 from typing import Any
 
 import numpy as np
 
+from bpvet.frozen import field_names, is_dataclass
 from bpvet.maths.estimate import Estimate
 from bpvet.records.findings import Finding
 
@@ -30,8 +30,7 @@ def plain(value: Any) -> Any:
     if isinstance(value, Estimate | Finding):
         return plain(value.to_dict())
     if is_dataclass(value) and not isinstance(value, type):
-        shown = (field.name for field in fields(value) if field.metadata.get("printed", True))
-        return {name: plain(getattr(value, name)) for name in shown}
+        return {name: plain(getattr(value, name)) for name in field_names(value, "printed")}
     if isinstance(value, dict):
         return {str(key): plain(member) for key, member in value.items()}
     if isinstance(value, list | tuple):

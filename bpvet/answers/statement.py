@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, ClassVar
 
 from bpvet.answers.json_values import NOT_PRINTED, plain
+from bpvet.frozen import dataclass, field
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ It is made from the parser itself, so that it never lags behind. Records are not
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass
 
 from bpvet.command.shared import options
 from bpvet.command.shared.output import print_json
+from bpvet.frozen import dataclass
 
 ABOUT = """\
 Prints what a shell needs to complete commands, options, choices and files. Records are not

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
@@ -11,6 +10,7 @@ from bpvet.command.shared.opening import fitted, named_priors
 from bpvet.command.shared.output import print_json, printable, wrapped
 from bpvet.errors import CallError
 from bpvet.facts.words import LAB_QUANTITIES, SPECIES
+from bpvet.frozen import replace
 
 if TYPE_CHECKING:
     from bpvet.answers.plan.result import FurtherAnswer, PlanAnswer

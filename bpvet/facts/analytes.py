@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cache
 from types import MappingProxyType
 
 from bpvet.facts.blocks import read_blocks
 from bpvet.facts.species import all_species
+from bpvet.frozen import dataclass, field
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

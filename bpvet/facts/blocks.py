@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import MISSING, fields
 from types import MappingProxyType
 
 from bpvet.facts.sources import BLOCK_FILES, TOPICS, table
+from bpvet.frozen import field_names, required_names
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -39,8 +39,7 @@ def read_blocks(file: str, kind: type[_Block]) -> dict[str, _Block]:
 
 
 def _block(where: str, name: str, entry: Mapping[str, Any], kind: type[_Block]) -> _Block:
-    # Every kind of block is a dataclass, which a type variable cannot say.
-    known = {field.name: field for field in fields(kind)}  # type: ignore[arg-type]
+    known = field_names(kind)
     strange = sorted(set(entry) - set(known) - {"facts"})
     if strange:
         raise ValueError(f"{where}: {strange[0]!r} is not known; a block has {', '.join(known)}")
@@ -50,11 +49,7 @@ def _block(where: str, name: str, entry: Mapping[str, Any], kind: type[_Block]) 
     given = {"name": name} | {
         key: _frozen(entry_value) for key, entry_value in entry.items() if key != "facts"
     }
-    missing = [
-        key
-        for key, field in known.items()
-        if key not in given and field.default is MISSING and field.default_factory is MISSING
-    ]
+    missing = [key for key in required_names(kind) if key not in given]
     if missing:
         raise ValueError(f"{where}: {missing[0]!r} is missing")
     return kind(**given)

@@ -6,13 +6,13 @@ The numbers stand in the facts that ``guidelines.toml`` names; here they are onl
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.sources import Fact, fact, source, table
 from bpvet.facts.species import all_species, judged
+from bpvet.frozen import dataclass
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 
 from bpvet.errors import CallError
 from bpvet.facts.licensed import licensed as licensed
 from bpvet.facts.sources import Fact, as_remembered, fact, table
+from bpvet.frozen import dataclass
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

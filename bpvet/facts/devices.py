@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache
 
 from bpvet.equality import Content
 from bpvet.facts.sources import Fact, facts
+from bpvet.frozen import dataclass
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,11 +9,11 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from bpvet.facts.sources import fact, table
+from bpvet.frozen import dataclass
 
 KINDS = ("pressure", "calming", "thyroid", "steroid", "diet", "other")
 #: The fact with the time to effect of a drug that has no figure of its own.

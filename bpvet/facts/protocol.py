@@ -7,13 +7,13 @@ behind each, and a test holds the two together.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.sources import Fact, fact
 from bpvet.facts.words import SPECIES
+from bpvet.frozen import dataclass
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
 from bpvet.equality import Content
 from bpvet.facts.sources import PROJECT, Fact, fact, table
 from bpvet.facts.species import species_of
+from bpvet.frozen import dataclass
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -10,11 +10,11 @@ species and of an analyte hold their facts too, whatever the topics of these are
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
 from functools import cache
 
 from bpvet.equality import Content
 from bpvet.facts.compiled import load
+from bpvet.frozen import dataclass, field_names
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -307,7 +307,7 @@ def _parts(entries: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
             yield f"{id}.{subfact['id']}", shared | {k: v for k, v in subfact.items() if k != "id"}
 
 
-_FIELDS = {field.name for field in fields(Fact)} - {"id"}
+_FIELDS = {*field_names(Fact)} - {"id"}
 
 
 def _checked(id: str, entry: dict[str, Any]) -> Fact:

@@ -7,12 +7,12 @@ value is laid beside the bounds of its own unit, or beside none.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache
 
 from bpvet.facts.analytes import all_analytes
 from bpvet.facts.sources import Fact, fact, facts, marked, source
 from bpvet.facts.words import KIDNEY_EDITIONS
+from bpvet.frozen import dataclass
 from bpvet.reasons import reason
 
 #: Substages by pressure of each edition, from the lowest to the highest.

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.figures.lettering import width_mm
+from bpvet.frozen import dataclass
 from bpvet.printing import number
 
 # Not from the locale: the same records give the same bytes on every machine.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -27,6 +26,7 @@ from bpvet.figures.style import (
     MethodStyle,
     method_style,
 )
+from bpvet.frozen import dataclass
 
 _SAMPLE = 6.0
 _TO_WORDS = 1.5

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from bpvet.figures.axes import Scale
 from bpvet.figures.lettering import Block, block
 from bpvet.figures.pictures import Panel
 from bpvet.figures.placing import Box, near, spread
+from bpvet.frozen import dataclass
 
 _GAP = 0.8
 _RIM = 1.25

@@ -6,7 +6,6 @@ No layout may depend on a record's value being short, plain or in Latin letters.
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass
 from functools import cache, lru_cache
 
 from matplotlib import ft2font
@@ -14,6 +13,7 @@ from matplotlib.font_manager import FontProperties, findfont
 from matplotlib.textpath import text_to_path
 
 from bpvet.figures.style import FONT, LINE_SPACING, MM_PER_POINT, TEXT_SIZE
+from bpvet.frozen import dataclass
 
 #: Stands for what the font lacks, and for a run of letters written from right to left, which
 #: matplotlib does not set in order in every version that we allow.

@@ -7,9 +7,10 @@ JSON, through the drawing to `figures.svg`, which turns it into attributes; PNG 
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass, fields
 
 import numpy as np
+
+from bpvet.frozen import dataclass, field_names
 
 _PREFIX = "bpvet:"
 #: What a mark can be.
@@ -54,7 +55,7 @@ class Meaning:
     @property
     def gid(self) -> str:
         """The meaning as the group id of an artist."""
-        values = {name: value for name, value in asdict(self).items() if value}
+        values = {name: value for name in field_names(self) if (value := getattr(self, name))}
         return _PREFIX + json.dumps(values, sort_keys=True)
 
 
@@ -72,9 +73,7 @@ title='', session=0)
     if not gid or not gid.startswith(_PREFIX):
         return None
     values = json.loads(gid.removeprefix(_PREFIX))
-    return Meaning(
-        **{field.name: values[field.name] for field in fields(Meaning) if field.name in values}
-    )
+    return Meaning(**{name: values[name] for name in field_names(Meaning) if name in values})
 
 
 def iso(date: np.datetime64) -> str:

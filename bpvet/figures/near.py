@@ -5,13 +5,12 @@ So is a whole record that today lies far from, where it would be squeezed into a
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.figures.axes import Scale, date_words, days
 from bpvet.figures.pictures import Band, Panel, ReadingMarks, SessionMarks
+from bpvet.frozen import replace
 
 #: So many dates with a session within so many days are a crowd.
 CROWD, CROWD_DAYS = 10, 14.0

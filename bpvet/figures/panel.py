@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -31,6 +30,7 @@ from bpvet.figures.marks import (
 from bpvet.figures.pictures import GuideLine, Panel, SessionMarks
 from bpvet.figures.placing import Box
 from bpvet.figures.style import FLOOR_DASHES, HAIRLINE, INK, TARGET_DASHES
+from bpvet.frozen import dataclass
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from bpvet.errors import CallError
 from bpvet.facts.words import BOUNDS
 from bpvet.figures.frozen import freeze
+from bpvet.frozen import dataclass, field, field_names
 
 #: What can have become of a reading.
 FATES = ("used", "left out", "excluded", "no sound", "set aside")
@@ -184,9 +184,9 @@ def _freeze(marks: ReadingMarks | SessionMarks | Band, kinds: Mapping[str, Any])
     lengths = freeze(marks, {"date": day, **kinds})
     if len(lengths) != 1 or len(next(iter(lengths))) != 1:
         named = ", ".join(
-            f"{field_.name} {np.shape(getattr(marks, field_.name))}"
-            for field_ in fields(marks)
-            if isinstance(getattr(marks, field_.name), np.ndarray)
+            f"{name} {np.shape(getattr(marks, name))}"
+            for name in field_names(marks)
+            if isinstance(getattr(marks, name), np.ndarray)
         )
         raise CallError(f"{type(marks).__name__} needs arrays of one length: {named}.")
     if np.isnat(marks.date).any():

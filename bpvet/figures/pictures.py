@@ -7,13 +7,12 @@ local noon, as the model takes it; finer dates are drawn where they are.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 
 from bpvet.errors import CallError
 from bpvet.figures.picture_marks import FATES, Band, ReadingMarks, SessionMarks
 from bpvet.figures.words import TrendWords
+from bpvet.frozen import dataclass, field
 
 __all__ = [
     "FATES",

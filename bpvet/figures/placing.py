@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from bpvet.frozen import dataclass
 
 
 # A tuple: thousands are made for a figure.

@@ -6,7 +6,6 @@ A row has a scale of its own, written at its left as lowest and highest value, a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -21,6 +20,7 @@ from bpvet.figures.pictures import Panel, SessionMarks, SmallRow
 from bpvet.figures.sheet import Sheet
 from bpvet.figures.style import FAINT_GREY, GUIDE_GREY, HAIRLINE, WORDS_GREY
 from bpvet.figures.words import TrendWords
+from bpvet.frozen import dataclass
 
 _LEAST, _BETWEEN = 8.4, 1.6
 #: Marks of a row beside those of the pressure.

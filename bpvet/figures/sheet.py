@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from typing import Any, cast
 
 from matplotlib import rcParams
@@ -14,6 +13,7 @@ from matplotlib.transforms import Bbox
 from bpvet.errors import CallError
 from bpvet.figures.lettering import Block, block, height_mm
 from bpvet.figures.style import FAINT_GREY, INK, MM_PER_INCH, PAPER, TITLE_SIZE
+from bpvet.frozen import dataclass, field
 
 #: A journal's or letter's full width, and its column; narrower than this nothing is legible.
 FULL_WIDTH, COLUMN_WIDTH, LEAST_WIDTH = 160.0, 85.0, 80.0

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +18,7 @@ from bpvet.figures.pictures import CourseSpan, SignMark, Window
 from bpvet.figures.placing import flags, lanes
 from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, PAPER, WORDS_GREY
 from bpvet.figures.words import TrendWords
+from bpvet.frozen import dataclass, replace
 
 #: More lanes than these make a figure nobody reads; the rest is written in the caption.
 MOST_COURSE_LANES = 14

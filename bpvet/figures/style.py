@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 
 import matplotlib.style
 from matplotlib.path import Path
+
+from bpvet.frozen import dataclass
 
 #: Millimetres in an inch, and in a typographic point.
 MM_PER_INCH = 25.4

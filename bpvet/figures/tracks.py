@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -16,6 +15,7 @@ from bpvet.figures.sheet import Sheet
 from bpvet.figures.strip import course_ends, dose_meaning
 from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, WORDS_GREY
 from bpvet.figures.words import TrendWords
+from bpvet.frozen import dataclass
 
 #: More lines than these make a figure nobody reads; the caption has every treatment.
 MOST_TRACKS = 14

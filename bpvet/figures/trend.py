@@ -6,7 +6,6 @@ The width is given; the height follows from what there is to show, so nothing ha
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -43,6 +42,7 @@ from bpvet.figures.style import (
 from bpvet.figures.tracks import draw_tracks
 from bpvet.figures.trend_plan import TO_MARGIN, URGENT_MARK, Plan, trend_plan
 from bpvet.figures.words import TrendWords
+from bpvet.frozen import dataclass, replace
 
 __all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "LEAST_WIDTH", "caption", "draw"]
 

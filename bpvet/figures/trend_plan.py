@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -19,6 +18,7 @@ from bpvet.figures.rows import RowsPlan, ends_width, plan_rows
 from bpvet.figures.sheet import EDGE, refuse_width, title_block
 from bpvet.figures.strip import StripPlan, Wanted, course_days, outside, plan_strip
 from bpvet.figures.tracks import TracksPlan, plan_tracks
+from bpvet.frozen import dataclass
 
 #: From the panels to the names at the right edge, mm.
 TO_MARGIN = 1.8

@@ -7,7 +7,8 @@ A figure knows no language. Its picture brings these words with it
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from bpvet.frozen import dataclass
 
 
 @dataclass(frozen=True)

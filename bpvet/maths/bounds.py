@@ -11,11 +11,10 @@ Gauss–Legendre points over the range where the log density lies within 20 of i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import LOG_2PI, Array
 from bpvet.maths.special import erfcx, log_ndtr
 from bpvet.maths.tails import holds, tails

@@ -9,12 +9,12 @@ density follow for any c, as functions of it. What is known of c is then
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, field, field_names, replace
 from bpvet.maths.bounds import POINTS, Bounds
 from bpvet.maths.gaussian import (
     LOG_2PI,
@@ -299,7 +299,7 @@ class CensoredPart(Part):
         at = self.bounds.at
         k[at, 0] = np.maximum(added * (self.weight @ known.reading), 1e-9)
         y[at, 0] += centre / np.maximum(added, 1e-12) - self.bounds.guess
-        values = {field_.name: getattr(self, field_.name) for field_ in fields(Part)}
+        values = {name: getattr(self, name) for name in field_names(Part)}
         return Part(**(values | {"batch": replace(self.batch, y=y, k=k)}))
 
     def log_likelihood(self, noise: Noise) -> float:

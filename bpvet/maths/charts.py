@@ -7,13 +7,13 @@ scatter independently about a steady value: on a drug being started they signal,
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.maths.estimates import Array, vector
 from bpvet.reasons import reason
 

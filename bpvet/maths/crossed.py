@@ -8,7 +8,6 @@ costs operators³ and a few passes over the sessions.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -20,6 +19,7 @@ from scipy.sparse import csr_array
 from scipy.special import gammainc, gammaincc, lambertw, ndtri
 
 from bpvet.errors import FitError
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.estimate import Estimate
 from bpvet.reasons import reason

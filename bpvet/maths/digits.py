@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import log, sqrt
 from typing import Any
 
@@ -10,6 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr
+
+from bpvet.frozen import dataclass
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass, field_names, is_dataclass, replace
 
 if TYPE_CHECKING:
     from bpvet.maths.mixture import Mixture
@@ -103,7 +103,7 @@ def values_of(value: Any) -> Any:
     if isinstance(value, Estimate):
         return value.to_dict()
     if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: values_of(getattr(value, field.name)) for field in fields(value)}
+        return {name: values_of(getattr(value, name)) for name in field_names(value)}
     if isinstance(value, Mapping):
         return {key: values_of(item) for key, item in value.items()}
     if isinstance(value, list | tuple):

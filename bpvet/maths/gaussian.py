@@ -13,11 +13,12 @@ Source: Harvey AC, *Forecasting, Structural Time Series Models and the Kalman Fi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bpvet.frozen import dataclass, field_names
 
 Array = NDArray[np.float64]
 
@@ -80,7 +81,7 @@ class Batch:
 
     def take(self, animals: NDArray[np.int64]) -> Batch:
         """Return the batch of the animals at these positions."""
-        parts = {name: getattr(self, name)[..., animals] for name in self.__dataclass_fields__}
+        parts = {name: getattr(self, name)[..., animals] for name in field_names(self)}
         return Batch(**parts)
 
 

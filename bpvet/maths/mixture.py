@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.maths.special import ndtr, ndtri
 from bpvet.printing import ShortTable, decimals, number
 

@@ -8,11 +8,11 @@ through it side by side.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import field_names
 from bpvet.maths.gaussian import Array, Batch, Noise, carried, cross_products, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part, Posterior
@@ -109,10 +109,10 @@ def _ahead(
     """Return centre and variance of the usual pressure, (B, K) each, and the noise padded to K."""
     batch = Batch(
         **{
-            field.name: np.concatenate(
-                [getattr(conditional.batch, field.name) for conditional in parts], axis=-1
+            field: np.concatenate(
+                [getattr(conditional.batch, field) for conditional in parts], axis=-1
             )
-            for field in fields(Batch)
+            for field in field_names(Batch)
         }
     )
     noise = _noise(parts)

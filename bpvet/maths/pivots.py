@@ -11,12 +11,11 @@ all, the interval of the whole is somewhat too narrow.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import gammaincinv, ndtr, ndtri
 
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.estimate import Estimate
 

@@ -6,12 +6,12 @@ Under one normal prior of the coefficients it is a `Part`; a `Posterior` is a mi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array, Batch, Noise, Path, coefficients, forward_solve, whiten
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.quadrature import Nodes

@@ -13,11 +13,11 @@ a session as for probit regression in Rasmussen CE and Williams CKI (2006), 3.6.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.bounds import REACH, Bounds, Site, Tilted, log_mass, moments, tilted
 from bpvet.maths.gaussian import LOG_2PI, Array
 from bpvet.maths.special import log_sum_exp

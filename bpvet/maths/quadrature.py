@@ -9,12 +9,12 @@ centred on the prior, or on one joint mode, are out by up to 34 mmHg on odd reco
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.errors import FitError
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array, Batch
 from bpvet.maths.spectrum import Basis, basis, fits
 from bpvet.maths.surface import STEP, NoisePrior, Surface, separate

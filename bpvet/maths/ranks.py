@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate
 from bpvet.maths.estimates import Array, checked, pair
 from bpvet.maths.orders import group_sizes, orders_by_s

@@ -12,11 +12,11 @@ Preposterior analysis: Raiffa H, Schlaifer R, *Applied Statistical Decision Theo
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import (
     Array,
     Noise,

@@ -10,11 +10,10 @@ bridged series, whose noise groups do not share one D.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array, Batch
 
 #: From this many sessions on the filter is the faster way: for a batch, and for a few animals,

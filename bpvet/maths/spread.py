@@ -10,12 +10,12 @@ why both kinds are given.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate
 from bpvet.maths.estimates import (
     Array,

@@ -8,12 +8,12 @@ that three places tell of seven.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import LOG_2PI, Array, Batch, Noise, coefficients, eliminate, whiten
 from bpvet.maths.spectrum import Basis, Spectrum, basis, fits, spectrum
 

@@ -11,13 +11,13 @@ asinh(√n β), even about β = 0: summed once on a grid, splines of fifth order
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import LOG_2PI, Array
 from bpvet.maths.special import compiled_module, expit, log_ndtr
 

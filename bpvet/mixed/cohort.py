@@ -6,13 +6,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from bpvet.errors import CallError, FitError
+from bpvet.frozen import replace
 from bpvet.mixed.columns import ModelSpec, Roles, model_spec
 from bpvet.mixed.executors import is_executor
 from bpvet.mixed.result import Cohort, check_df, fitted

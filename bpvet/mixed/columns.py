@@ -6,7 +6,6 @@ Every row that cannot enter is counted under its reason; none is dropped in sile
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -15,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass, replace
 from bpvet.mixed.design import Design
 from bpvet.mixed.formula_guard import Formula, read_formula
 

@@ -8,12 +8,12 @@ Uᵀ V⁻¹ U = A − A_uz K A_zu =: T and V⁻¹ U c = R⁻¹ U (c − E_z K A_
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from bpvet.frozen import dataclass
 from bpvet.mixed.moments import Moments
 from bpvet.mixed.stacks import Array, between, small_inverse, summed_products, times
 

@@ -13,7 +13,6 @@ the residual variances.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property, partial, reduce
 from operator import add
 from typing import Any, NamedTuple
@@ -21,6 +20,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from bpvet.errors import FitError
+from bpvet.frozen import dataclass
 from bpvet.mixed import contributions as partition
 from bpvet.mixed.contributions import Variances
 from bpvet.mixed.stacks import Array, Codes, lower_triangle

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import warnings
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.errors import CallError, FormulaError
+from bpvet.frozen import dataclass, field
 from bpvet.mixed.formula_guard import Formula
 
 MOST_COLUMNS = 200

@@ -9,12 +9,12 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 from bpvet.equality import Content
 from bpvet.errors import FormulaError
+from bpvet.frozen import dataclass
 
 LONGEST = 500
 MOST_OPERATORS = 6

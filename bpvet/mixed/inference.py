@@ -7,12 +7,12 @@ variances that are zero are taken as known by Satterthwaite's rule.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.maths.special import betainc, chdtrc, stdtr, stdtrit
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.optimiser import Point

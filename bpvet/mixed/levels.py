@@ -6,7 +6,6 @@ A design is then made from a few real rows that show them all; every other row f
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -14,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError, FormulaError
+from bpvet.frozen import replace
 from bpvet.mixed.columns import ModelSpec, Table, table_of, usable
 from bpvet.mixed.design import MOST_COLUMNS, make_design, plain_design, prepared
 

@@ -9,13 +9,13 @@ all that is kept. Moments of disjoint sets of animals add.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, replace
 from bpvet.mixed.stacks import FLOPS_IN_ONE_THREAD, Array, Codes, summed_products, times
 
 # Tables of up to so many places for each key spare a sort.

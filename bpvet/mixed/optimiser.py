@@ -7,13 +7,13 @@ factor of G that has a column less) and asks at the end whether giving it back w
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 
 from bpvet.errors import FitError
+from bpvet.frozen import dataclass
 from bpvet.mixed.contributions import Variances, starting_sums
 from bpvet.mixed.criterion import Criterion, Derivatives, Value
 from bpvet.mixed.parametrisation import (

@@ -8,11 +8,10 @@ square of exp(ψ), or is held at a value, zero included.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, replace
 from bpvet.mixed.contributions import Variances
 from bpvet.mixed.stacks import Array, lower_triangle
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
 from functools import cache, partial
 
 import numpy as np
 from scipy.optimize import brentq
 
 from bpvet.errors import FitError
+from bpvet.frozen import dataclass, field, replace
 from bpvet.maths.estimate import Estimate
 from bpvet.maths.special import chdtri
 from bpvet.mixed.criterion import Criterion

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 from numbers import Real
 from pathlib import Path
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.files import write_whole
+from bpvet.frozen import dataclass, replace
 from bpvet.mixed import estimates as cohort_answers
 from bpvet.mixed import predictions as cohort_predictions
 from bpvet.mixed import tables as cohort_tables

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass, replace
 from bpvet.mixed.columns import (
     ModelSpec,
     Table,

@@ -5,11 +5,10 @@ The criterion and all answers are carried back to the user's scale.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
-
 import numpy as np
 
 from bpvet.errors import FitError
+from bpvet.frozen import dataclass, field_names, replace
 from bpvet.mixed.moments import Moments, SessionArrays
 from bpvet.mixed.stacks import Array, Codes
 
@@ -49,7 +48,7 @@ class SufficientStatistics:
 
     def __add__(self, other: SufficientStatistics) -> SufficientStatistics:
         """Return those of both sets of sessions; digits depend on the order of the two."""
-        both = (getattr(self, each.name) + getattr(other, each.name) for each in fields(self))
+        both = (getattr(self, name) + getattr(other, name) for name in field_names(self))
         return SufficientStatistics(*both)
 
 

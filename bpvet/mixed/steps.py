@@ -7,7 +7,6 @@ is; only small sums travel.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from functools import partial, reduce
 from operator import add
 from pathlib import Path
@@ -18,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import BpvetError, CallError, FitError, FormulaError
+from bpvet.frozen import dataclass
 from bpvet.mixed.columns import ModelSpec
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.formula_guard import WHOLE_COLUMN_CALLS

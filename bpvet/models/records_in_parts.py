@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
 from multiprocessing import get_context
 from typing import Any, Protocol, TypeVar
 
@@ -22,6 +21,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import BpvetError, CallError, FitError
+from bpvet.frozen import dataclass, field
 from bpvet.mixed.executors import is_executor
 from bpvet.records.folder import existing, table_of
 from bpvet.records.parsing.dates import date_of, today

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.unseen import UnseenAnswer, unseen_answer
 from bpvet.errors import CallError, NothingLeft
 from bpvet.figures.pictures import TrendPicture, Window
+from bpvet.frozen import replace
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.lab import lab_picture, recorded_picture

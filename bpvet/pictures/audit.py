@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from bpvet.errors import CallError
 from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
+from bpvet.frozen import replace
 from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import Audit

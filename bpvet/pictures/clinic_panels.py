@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import islice, pairwise
 from math import ceil
 from typing import Any
@@ -16,6 +15,7 @@ from bpvet.facts.categories import DEFAULT, guideline
 from bpvet.facts.words import UNITS
 from bpvet.figures.clinic.cohort_picture import PopulationLine
 from bpvet.figures.clinic.panels_picture import AnimalPanel, Deciles, Overview, PanelsPicture
+from bpvet.frozen import dataclass
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.needs import Need
 from bpvet.pictures.clinic import population_lines

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from bpvet.facts.categories import Guideline
 from bpvet.facts.stages import staging
 from bpvet.figures.pictures import GuideLine, Level
+from bpvet.frozen import dataclass
 from bpvet.models.trend.outlook import own_target, target_for, written_species
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.lab_panels import stage_levels

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import chain
 
 from bpvet.errors import CallError, FitError
 from bpvet.figures.pictures import TrendPicture
+from bpvet.frozen import replace
 from bpvet.models.kidney.joint import Joint
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.trend.fit import fit_trend

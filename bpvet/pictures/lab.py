@@ -7,7 +7,6 @@ trend: they are drawn as recorded.
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
 from typing import TypeVar
 
 import numpy as np
@@ -17,6 +16,7 @@ from bpvet.facts.labs import DRAWN, factor
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.stages import staging
 from bpvet.figures.pictures import Band, CourseSpan, Level, Panel, SessionMarks, TrendPicture
+from bpvet.frozen import field_names, replace
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.lab_panels import lab_panels, stage_levels
@@ -128,9 +128,9 @@ def _scaled(panel: Panel, trend: Trend, scale: float) -> Panel:
 
 def _divided(marks: _Marks, scale: float) -> _Marks:
     arrays = {
-        field.name: getattr(marks, field.name) / scale
-        for field in fields(marks)
-        if getattr(getattr(marks, field.name), "dtype", np.dtype("U1")).kind == "f"
+        name: getattr(marks, name) / scale
+        for name in field_names(marks)
+        if getattr(getattr(marks, name), "dtype", np.dtype("U1")).kind == "f"
     }
     return replace(marks, **arrays)
 

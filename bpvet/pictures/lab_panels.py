@@ -6,11 +6,10 @@ species and the very unit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from bpvet.facts.labs import DRAWN
 from bpvet.facts.stages import Staging
 from bpvet.figures.pictures import Level, Panel
+from bpvet.frozen import dataclass
 from bpvet.pictures.lab_values import LabValues, lab_values, usable_labs
 from bpvet.records.records import Records
 from bpvet.wording.en.pictures.drawn import TREND

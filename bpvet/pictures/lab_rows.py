@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
 
 from bpvet.figures.pictures import SmallRow
+from bpvet.frozen import dataclass
 from bpvet.pictures.lab_values import LabValues, lab_values
 from bpvet.records.records import Records
 from bpvet.wording.en.pictures.lab_values import (

@@ -5,14 +5,13 @@ Nothing is converted and nothing is modelled: an analyte recorded in two units s
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import pandas as pd
 
 from bpvet.facts.labs import DRAWN, unit_as_given
 from bpvet.facts.stages import Staging, staging
 from bpvet.figures.pictures import SessionMarks
+from bpvet.frozen import dataclass, field
 from bpvet.records.records import Records
 from bpvet.wording.en.pictures.lab_values import marks_name, values_name
 

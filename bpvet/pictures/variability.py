@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bpvet.errors import CallError
 from bpvet.figures.clinic.audit_picture import AuditPicture
+from bpvet.frozen import replace
 from bpvet.models.trend.variability import Variability
 from bpvet.pictures.audit import of_panels, rows_panel
 from bpvet.wording.en.pictures import variability as words

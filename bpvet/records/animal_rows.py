@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+
+from bpvet.frozen import dataclass
 
 if TYPE_CHECKING:
     from bpvet.records.records import Records

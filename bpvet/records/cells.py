@@ -10,13 +10,13 @@ import datetime
 import decimal
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, field, replace
 from bpvet.records.findings import Finding
 
 TEXT = pa.large_string()

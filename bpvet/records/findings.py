@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import Enum
 from typing import Any, NamedTuple
 
+from bpvet.frozen import dataclass
 from bpvet.printing import escaped
 from bpvet.printing import shown as shown
 from bpvet.records.finding_codes import Code

@@ -9,11 +9,11 @@ import os
 import re
 import sys
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import unquote
 
 from bpvet.errors import BpvetError, CallError, RecordsError
+from bpvet.frozen import dataclass
 from bpvet.records.findings import Finding
 from bpvet.records.folder import BOOKS, existing, files_of, table_of
 from bpvet.records.headings.settled import FILE_NAME

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -15,6 +14,7 @@ import pyarrow as pa
 
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
+from bpvet.frozen import replace
 from bpvet.reasons import reason
 from bpvet.records.cells import Loaded, cells_digest
 from bpvet.records.checked_table import CheckedTable

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
 from typing import Any
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass, field_names
 
 #: Orders of a date's parts: year first, day first, month first.
 DATE_ORDERS = {"ymd": "year first", "dmy": "day first", "mdy": "month first"}
@@ -50,7 +50,7 @@ class ReadOptions:
 
     def to_plain(self) -> dict[str, Any]:
         """Return the options that were given, as JSON values: the keywords of `bpvet.read`."""
-        given = {option.name: getattr(self, option.name) for option in fields(self)}
+        given = {option: getattr(self, option) for option in field_names(self)}
         if isinstance(self.columns, Mapping):
             given["columns"] = dict(self.columns)
         return {name: value for name, value in given.items() if value is not None}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +12,7 @@ import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.errors import Ambiguous, CallError, RecordsError
+from bpvet.frozen import dataclass
 from bpvet.printing import ShortTable
 from bpvet.reasons import reason
 from bpvet.records.checks.row_findings import Findings

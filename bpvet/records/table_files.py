@@ -11,7 +11,7 @@ import io
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ import pandas as pd
 
 from bpvet.errors import CallError
 from bpvet.files import csv_bytes
+from bpvet.frozen import dataclass
 from bpvet.records.findings import shown
 
 #: Endings that can be written.

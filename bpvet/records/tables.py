@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import cache
 
 from bpvet.facts.analytes import all_analytes
 from bpvet.facts.signs.signs import ANSWERS, STATUSES
 from bpvet.facts.species import all_species
 from bpvet.facts.words import METHODS, READING_QUANTITIES, SETTINGS, SPECIES, STATES
+from bpvet.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ running, the page, the PDF and the files are those of `writing.write_report` for
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 from bpvet.reports.naming import digest_of
 from bpvet.reports.spec import ReportSpec

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
 from html import escape
 
+from bpvet.frozen import dataclass
 from bpvet.wording.en.pages.shapes import Column, Table
 
 #: Letters from which a cell is given room.

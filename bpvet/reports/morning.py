@@ -9,12 +9,12 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 from bpvet.answers.due.due import Due, due
 from bpvet.answers.sheet.sheet import sheets
 from bpvet.errors import BpvetError, CallError
+from bpvet.frozen import dataclass, replace
 from bpvet.reports.animal.parameters import Parameters
 from bpvet.reports.animal.report import KIND
 from bpvet.reports.due import write_due

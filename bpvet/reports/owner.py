@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bpvet.answers.owner.owner import OwnerAnswer
 from bpvet.facts.cautions import licensed
 from bpvet.facts.sources import footnotes
 from bpvet.figures.lettering import block
 from bpvet.files import csv_bytes
+from bpvet.frozen import replace
 from bpvet.records.entries.diary import HEADINGS, READINGS
 from bpvet.reports.markup import bullets, heading, paragraph, prose, tag
 from bpvet.reports.paper import WIDTH, PaperKind

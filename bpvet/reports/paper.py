@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Generic, TypeVar
 
+from bpvet.frozen import dataclass
 from bpvet.reports.naming import digest_of
 from bpvet.reports.page import cleaned, document
 from bpvet.reports.pdf import pdf_bytes

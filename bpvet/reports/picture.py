@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import partial
 from weakref import ref
 
@@ -10,6 +9,7 @@ from bpvet.answers.trend.result import TrendAnswer
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.save import svg_bytes
 from bpvet.figures.trend import caption
+from bpvet.frozen import replace
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.answered import answered_picture
 from bpvet.reports.drawings import drawn

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -17,6 +16,7 @@ from bpvet.answers.sheet.sheet import SheetAnswer
 from bpvet.answers.trend.unseen import unseen_answer
 from bpvet.errors import CallError, FitError, NothingLeft
 from bpvet.files import write_all
+from bpvet.frozen import field_names, replace
 from bpvet.models.agreement.result import Agreement
 from bpvet.models.audit.audit import Audit
 from bpvet.models.clinic.cohort import ClinicCohort
@@ -43,7 +43,7 @@ from bpvet.reports.writing import Written, opened, write
 Content = TypeVar("Content")
 Folder = str | os.PathLike[str]
 
-_READING = tuple(option.name for option in fields(ReadOptions))
+_READING = field_names(ReadOptions)
 
 
 def report(

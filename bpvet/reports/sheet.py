@@ -8,13 +8,13 @@ would push the boxes off the sheet; urgent lines are cut last, and the sheet say
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 
 from bpvet.answers.sheet.sheet import SheetAnswer
 from bpvet.facts.cautions import licensed
 from bpvet.facts.sources import footnotes
 from bpvet.figures.lettering import ELLIPSIS, block
 from bpvet.figures.style import MM_PER_INCH
+from bpvet.frozen import dataclass, replace
 from bpvet.reports.markup import heading, paragraph, prose, tag
 from bpvet.reports.naming import slug
 from bpvet.reports.paper import WIDTH, PaperKind

@@ -7,13 +7,14 @@ import math
 import os
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, dataclass, field, fields, replace
+from dataclasses import fields
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, ClassVar, Self, TypeVar
 
 from bpvet import __version__
 from bpvet.errors import BpvetError, CallError
+from bpvet.frozen import dataclass, field, field_names, replace
 from bpvet.records.headings.conventions import is_toml
 from bpvet.records.read_options import ReadOptions
 from bpvet.records.records import Records
@@ -82,19 +83,19 @@ def read_options(value: Any) -> ReadOptions:
     return ReadOptions(**given)
 
 
-def choice(take: Callable[[Any], Any], *, default: Any = MISSING, newer: bool = False) -> Any:
+def choice(take: Callable[[Any], Any], *, newer: bool = False, **default: Any) -> Any:
     """Return a field of parameters, and how its value is read back from a file.
 
     Parameters
     ----------
     take : callable
         Returns the value from a JSON value, or raises an error for another kind.
-    default : optional
-        The value of who makes the parameters without one.
     newer : bool
         Whether reports of before the option have none: such a file means the default.
+    **default
+        ``default``, where there is one: the value of who makes the parameters without it.
     """
-    return field(default=default, metadata={"take": take, "newer": newer})
+    return field(metadata={"take": take, "newer": newer}, **default)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,7 +158,7 @@ class ReportSpec:
 
     def to_plain(self) -> dict[str, Any]:
         """Return all of it as JSON values; a path that is not known is left out."""
-        values = {field_.name: getattr(self, field_.name) for field_ in fields(self)}
+        values = {name: getattr(self, name) for name in field_names(self)}
         values["reading"] = self.reading.to_plain()
         if not self.records:
             del values["records"]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field
 
+from bpvet.frozen import dataclass, field
 from bpvet.records.read_options import ReadOptions
 
 

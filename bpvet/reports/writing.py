@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic
 
 from bpvet.files import write_all
+from bpvet.frozen import dataclass, replace
 from bpvet.records.outputs import Inputs, inputs_of, refuse_changed
 from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions

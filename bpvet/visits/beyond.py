@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bpvet.frozen import dataclass
 
 #: The sense of a bound as it stands in the records, its sign, and 1 where the truth lies above.
 SIGNS = {"at least": ">", "at most": "<"}

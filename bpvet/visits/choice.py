@@ -7,7 +7,6 @@ over whole clinics in `bpvet.visits.readings` and `bpvet.visits.sessions`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
@@ -21,6 +20,7 @@ from bpvet.facts.protocol import (
     STILL_FALLING_MMHG,
 )
 from bpvet.facts.words import RULES, Bound, Word
+from bpvet.frozen import dataclass
 from bpvet.reasons import reason
 
 TYPE_CHECKING = False

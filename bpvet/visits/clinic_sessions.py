@@ -6,12 +6,12 @@ The same as `bpvet.visits.urgency` makes of one animal's sessions when it is ask
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.frozen import dataclass
 from bpvet.visits.latest_date import (
     JUDGED_CONDITIONS,
     LatestDate,

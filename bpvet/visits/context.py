@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
+
+from bpvet.frozen import dataclass
 
 #: Columns of a sessions frame that are compared, in order.
 CONTEXT = ("site", "side", "cuff_width_cm", "posture", "operator", "instrument")

@@ -7,13 +7,13 @@ clinic's bounds suppose, and are judged with as much added as facts say.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, cached_property
 
 import numpy as np
 
 from bpvet.facts.sources import fact
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.frozen import dataclass
 from bpvet.visits.choice import BOTH_BOUNDS
 from bpvet.visits.session_columns import SessionColumns, SessionTable, column, some
 

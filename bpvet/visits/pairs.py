@@ -6,7 +6,6 @@ hold a reading beyond the gauge have no known mean, so they are left out and cou
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ import pandas as pd
 
 from bpvet.errors import CallError
 from bpvet.facts.words import METHODS, QUANTITIES, TREND_CONDITIONS
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import sessions, used_values

@@ -5,7 +5,6 @@ All of it is done on whole columns of codes, so that a million readings take a s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import SESSION_GAP_HOURS
 from bpvet.facts.words import METHODS
+from bpvet.frozen import dataclass
 from bpvet.records.parsing.codes import as_one, end_to_end_rows, repeated
 from bpvet.records.parsing.columns import TEXT, bits, each
 from bpvet.visits.part import Part, PlacedReadings

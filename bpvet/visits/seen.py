@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 
 from bpvet.facts.species import species_of
 from bpvet.facts.words import SPECIES
+from bpvet.frozen import dataclass, replace
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import (

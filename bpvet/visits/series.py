@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from bpvet.equality import Content
 from bpvet.errors import NothingLeft
 from bpvet.facts.words import METHODS, TREND_CONDITIONS, UNITS
+from bpvet.frozen import dataclass
 from bpvet.printing import Brief
 from bpvet.records.records import Records
 from bpvet.visits.beyond import Beyond

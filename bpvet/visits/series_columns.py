@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.frozen import dataclass
 from bpvet.visits.beyond import parsed
 from bpvet.visits.context import RECORDED, one_value
 from bpvet.visits.defaults import Rows, latest

@@ -10,7 +10,6 @@ uncertain, unread or old is told as such, and each line carries its age. The thr
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.species import fast_heart_fact
 from bpvet.facts.words import Word
+from bpvet.frozen import dataclass
 from bpvet.visits.labs.events import AcuteRise, PotassiumAlarm
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
 from bpvet.visits.latest_date import LatestDate, urgent_number

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from bpvet import __version__
 from bpvet.answers.statement import Statement, Worded
 from bpvet.equality import Content
 from bpvet.facts.cautions import cautions_for
+from bpvet.frozen import dataclass
 from bpvet.models.agreement.result import Agreement
 from bpvet.printing import Brief
 

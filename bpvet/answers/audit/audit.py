@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from bpvet import __version__
@@ -10,6 +9,7 @@ from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement, Worded
 from bpvet.equality import Content
 from bpvet.facts.cautions import cautions_for, licensed
+from bpvet.frozen import dataclass
 from bpvet.models.audit.audit import NOT_TO_JUDGE, Audit
 from bpvet.printing import Brief
 

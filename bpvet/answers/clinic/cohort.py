@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from bpvet.answers.statement import Statement, Worded
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.words import UNITS
+from bpvet.frozen import dataclass
 from bpvet.garbage import garbage_waits
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.components import Component, components

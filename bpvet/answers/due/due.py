@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +27,7 @@ from bpvet.facts.cautions import cautions_for
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass, replace
 from bpvet.garbage import garbage_waits
 from bpvet.models.clinic.cohort import pseudonyms_of
 from bpvet.models.safety.checks_due import checks_due

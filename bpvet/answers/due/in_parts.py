@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
@@ -23,6 +22,7 @@ from bpvet.facts.categories import DEFAULT
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
+from bpvet.frozen import dataclass
 from bpvet.models.records_in_parts import (
     Codes,
     Executor,

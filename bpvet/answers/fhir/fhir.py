@@ -13,7 +13,6 @@ import uuid
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from copy import deepcopy
-from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -36,6 +35,7 @@ from bpvet.facts.codes import ANIMAL_EXTENSIONS, EQUALS_EXTENSION, EXTENSION, fh
 from bpvet.facts.sources import fact
 from bpvet.facts.species import all_species
 from bpvet.facts.words import Fate
+from bpvet.frozen import dataclass
 from bpvet.printing import Brief
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used

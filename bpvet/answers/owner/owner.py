@@ -6,7 +6,6 @@ known is said to be so.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ from bpvet.answers.sheet.sheet import refuse_left
 from bpvet.answers.trend.safety import RecheckAnswer, UrgentAnswer, recheck_answer, urgent_answers
 from bpvet.equality import Content
 from bpvet.facts.categories import DEFAULT
+from bpvet.frozen import dataclass
 from bpvet.models.safety.animal import animal_safety
 from bpvet.printing import Brief
 from bpvet.records.animal_rows import animal_rows

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,7 @@ from bpvet.answers.trend.safety import UrgentAnswer
 from bpvet.answers.trend.settle import SettleAnswer
 from bpvet.equality import Content
 from bpvet.facts.priors.priors import Priors
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Number
 from bpvet.models.plan.schedule import Precision
 from bpvet.models.plan.study import Study

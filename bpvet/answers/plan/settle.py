@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from bpvet.answers.trend.settle import (
 )
 from bpvet.answers.trend.verdicts import Verdict
 from bpvet.facts.categories import guideline as guideline_of
+from bpvet.frozen import dataclass
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.outlook import target_for, written_species
 from bpvet.models.trend.settling import Asked, effect_asked, settling, slope_asked, usual_asked

@@ -5,7 +5,6 @@ It is kept back until all readings are down: who knows what to expect reads it o
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from bpvet.answers.room.result import RoomAnswer
 from bpvet.equality import Content
 from bpvet.errors import CallError, FitError
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, Bound
+from bpvet.frozen import dataclass, replace
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records
 
@@ -52,6 +52,8 @@ class Expected(Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain JSON values."""
+        from dataclasses import asdict
+
         shown = asdict(self)
         # The text says it.
         del shown["unknown"]

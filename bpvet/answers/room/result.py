@@ -5,10 +5,9 @@ Standard library only; a number that cannot be given is None.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-
 from bpvet.equality import Content
 from bpvet.facts.words import condition_of
+from bpvet.frozen import dataclass
 from bpvet.printing import Brief
 from bpvet.visits.choice import GoOn
 
@@ -210,4 +209,6 @@ class RoomAnswer(Brief, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values."""
+        from dataclasses import asdict
+
         return asdict(self)

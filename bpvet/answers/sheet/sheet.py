@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +21,7 @@ from bpvet.answers.trend.safety import UrgentAnswer, urgent_answers
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.categories import DEFAULT
+from bpvet.frozen import dataclass, replace
 from bpvet.models.clinic.cohort import pseudonyms_of
 from bpvet.models.safety.animal import animal_safety
 from bpvet.printing import Brief, prose_date

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from bpvet.equality import Content
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.models.trend.outlook import (
     usual_as_latest,

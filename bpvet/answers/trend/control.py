@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from bpvet.answers.trend.settle import SettleAnswer, usual_settle
@@ -11,6 +9,7 @@ from bpvet.answers.trend.verdicts import Settled, Verdict, settled
 from bpvet.equality import Content
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Number
 from bpvet.models.safety.safety import Safety
 from bpvet.models.safety.standing import below_judged

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from bpvet.answers.trend.settle import SettleAnswer, drug_settle
@@ -13,6 +11,7 @@ from bpvet.equality import Content
 from bpvet.facts.analytes import analyte
 from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_QUANTITIES
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.effects import Treatment

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.models.trend.trend import Trend
 
 

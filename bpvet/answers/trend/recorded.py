@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -12,6 +11,7 @@ from bpvet.answers.statement import Statement
 from bpvet.equality import Content
 from bpvet.facts.sources import fact
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Number
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.safety import Safety

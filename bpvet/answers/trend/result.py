@@ -6,7 +6,6 @@ a number that cannot be given is None, and `reason` beside it says why.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -34,6 +33,7 @@ from bpvet.answers.trend.usual import (
 )
 from bpvet.equality import Content
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, Bound
+from bpvet.frozen import dataclass, field_names
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.trend.variability import Variability
@@ -131,7 +131,7 @@ class TrendAnswer(Brief, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values."""
-        shown = {field.name: plain(getattr(self, field.name)) for field in fields(self)}
+        shown = {name: plain(getattr(self, name)) for name in field_names(self)}
         # They stand among the statements.
         del shown["kidney_statements"]
         shown["variability"] = self.variability.to_dict()

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from bpvet.equality import Content
 from bpvet.facts.categories import Guideline
 from bpvet.facts.recheck import Window
 from bpvet.facts.sources import PROJECT, source
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Number
 from bpvet.models.safety.recheck import Recheck
 from bpvet.models.safety.safety import Safety

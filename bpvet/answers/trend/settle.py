@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from bpvet.answers.trend.verdicts import Verdict
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.models.trend.effects import Treatment
 from bpvet.models.trend.settling import (
     SLOPE_GAP_DAYS,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -22,6 +21,7 @@ from bpvet.equality import Content
 from bpvet.errors import BpvetError, CallError, FitError
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.cautions import cautions_for
+from bpvet.frozen import dataclass, field_names
 from bpvet.models.kidney.kidney import kidney_of
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.case import AnimalCase
@@ -69,9 +69,9 @@ class UnseenAnswer(Brief, Content):
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values."""
         shown: dict[str, Any] = {
-            field.name: None for field in fields(TrendAnswer) if field.name not in _OWN
+            name: None for name in field_names(TrendAnswer) if name not in _OWN
         }
-        names = (field.name for field in fields(self) if field.name != "kidney_statements")
+        names = (name for name in field_names(self) if name != "kidney_statements")
         given = {name: plain(getattr(self, name)) for name in names if name != "kidney"}
         return shown | given | {"kidney": self.kidney.to_dict()}
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from bpvet.equality import Content
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_METHOD, Bound
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.columns import SLOPE_DAYS

@@ -6,12 +6,12 @@ import argparse
 import shlex
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bpvet.command.shared.output import printable, say, tell_recovered
 from bpvet.errors import Ambiguous, BpvetError, CallError, NothingLeft
+from bpvet.frozen import dataclass
 
 if TYPE_CHECKING:
     from bpvet.answers.room.result import RoomAnswer

@@ -12,7 +12,6 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from typing import Any
 
 from bpvet.answers.room.result import RoomAnswer, RoomReading
@@ -20,6 +19,7 @@ from bpvet.command.shared.output import counted, say, wrapped
 from bpvet.command.shared.typed_readings import given_reason, typed_reading
 from bpvet.errors import CallError
 from bpvet.facts.sources import footnotes
+from bpvet.frozen import dataclass, replace
 from bpvet.printing import escaped
 from bpvet.records.findings import shown
 from bpvet.wording.en.command.live import (

@@ -8,11 +8,11 @@ diastolic, mean and heart rate, as far as given; an ``x`` at the end for one tha
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 
 from bpvet.answers.room.result import RoomReading
 from bpvet.errors import CallError
 from bpvet.facts.protocol import MMHG_PER_KPA, limits
+from bpvet.frozen import replace
 from bpvet.printing import shown
 
 TYPE_CHECKING = False

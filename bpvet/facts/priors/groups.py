@@ -11,10 +11,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 
 _Pair = tuple[float, float]
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, fields, replace
 from numbers import Real
 from types import MappingProxyType
 from typing import Any
@@ -19,6 +18,7 @@ from bpvet.facts.analytes import analyte
 from bpvet.facts.priors.groups import TREATED, PriorGroups
 from bpvet.facts.species import Species, species_of
 from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES, METHODS, QUANTITIES, SPECIES
+from bpvet.frozen import dataclass, field, field_names, replace
 from bpvet.reasons import reason
 
 #: Time constants of rise and decay, days (J; facts ``tau.*`` carry the evidence).
@@ -192,7 +192,7 @@ class Priors:
 
     def __reduce__(self) -> tuple[Callable[..., Priors], tuple[dict[str, Any]]]:
         """Pickle the read-only mappings as plain ones: batches travel between processes."""
-        values = {stored.name: getattr(self, stored.name) for stored in fields(self)}
+        values = {name: getattr(self, name) for name in field_names(self)}
         plain = {
             key: dict(value) if isinstance(value, Mapping) else value
             for key, value in values.items()

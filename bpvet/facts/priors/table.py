@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 from bpvet.errors import CallError
@@ -19,6 +18,7 @@ from bpvet.facts.priors.prior_file import (
 )
 from bpvet.facts.priors.priors import Priors, check_kind
 from bpvet.files import write_whole
+from bpvet.frozen import dataclass
 from bpvet.printing import ShortTable
 from bpvet.reasons import reason
 

@@ -7,7 +7,6 @@ below them the key. The width is given; the height follows.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -43,6 +42,7 @@ from bpvet.figures.style import (
     PAPER,
     house_style,
 )
+from bpvet.frozen import dataclass
 from bpvet.printing import number
 
 __all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "MARKERS", "draw"]

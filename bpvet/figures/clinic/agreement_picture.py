@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bpvet.errors import CallError
 from bpvet.figures.frozen import freeze
 from bpvet.figures.words import AgreementWords
+from bpvet.frozen import dataclass
 
 Numbers = NDArray[np.float64]
 

@@ -7,7 +7,6 @@ given; the height follows.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from itertools import zip_longest
 from typing import Any
 
@@ -33,6 +32,7 @@ from bpvet.figures.sheet import (
     title_block,
 )
 from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, PAPER, house_style
+from bpvet.frozen import dataclass, replace
 
 _ROW, _BARS = 5.0, 34.0
 #: In somebody's Axes panels keep this share of that, so that no name stands on another.

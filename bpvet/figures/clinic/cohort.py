@@ -6,8 +6,6 @@ narrow, and the key below them. The width is given; the height follows.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -37,6 +35,7 @@ from bpvet.figures.sheet import (
     title_block,
 )
 from bpvet.figures.style import CENTRE_LINE, GUIDE_GREY, HAIRLINE, INK, PAPER, house_style
+from bpvet.frozen import dataclass
 
 __all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "MOST_NAMES", "draw"]
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
 from bpvet.figures.frozen import freeze
 from bpvet.figures.words import ResidualsWords
+from bpvet.frozen import dataclass, field
 
 Numbers = NDArray[np.float64]
 

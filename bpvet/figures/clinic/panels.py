@@ -7,7 +7,6 @@ What lies beyond the shared axes stands at their edge as an arrow, with its valu
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -44,6 +43,7 @@ from bpvet.figures.style import (
     method_style,
 )
 from bpvet.figures.words import PanelsWords
+from bpvet.frozen import dataclass
 
 __all__ = ["draw_panels"]
 

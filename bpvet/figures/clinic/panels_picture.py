@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,6 +14,7 @@ from bpvet.figures.clinic.cohort_picture import (
 )
 from bpvet.figures.frozen import freeze
 from bpvet.figures.words import PanelsWords
+from bpvet.frozen import dataclass, field
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,12 +7,11 @@ differences and which approximate is said in `Estimate.how`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv, gammaincinv, nctdtrit, ndtr, ndtri, stdtr, stdtrit
 
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate
 from bpvet.reasons import reason
 

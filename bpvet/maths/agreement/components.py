@@ -9,7 +9,6 @@ zero or above: one that ends at zero is an answer, and is named.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.errors import FitError
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement.restricted import (
     WHICH,
     Array,

@@ -7,11 +7,12 @@ sum of squares, which loses nothing. Value, gradient and both information matric
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bpvet.frozen import dataclass
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]

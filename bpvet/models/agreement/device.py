@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from bpvet.facts.devices import DeviceCriterion, device_criteria
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.estimate import Estimate
 from bpvet.reasons import reason

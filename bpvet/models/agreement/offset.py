@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.agreement.comparison import estimated, fisher, root, variance_interval
 from bpvet.maths.agreement.components import Components
 from bpvet.maths.estimate import Estimate

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any
 
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, METHODS, UNITS
+from bpvet.frozen import dataclass, field
 from bpvet.maths.agreement.restricted import Cells
 from bpvet.reasons import reason
 from bpvet.records.records import Records

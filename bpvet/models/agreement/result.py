@@ -8,7 +8,6 @@ are replicates (Bland & Altman 1999, 2007).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
@@ -20,6 +19,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.measuring import judged
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.agreement import comparison, lines, mean_squares
 from bpvet.maths.agreement.comparison import (
     BLAND_ALTMAN,

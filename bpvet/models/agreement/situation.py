@@ -7,7 +7,6 @@ clinic.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from bpvet.equality import Content
 from bpvet.errors import CallError, FitError, RecordsError
 from bpvet.facts.measuring import judged
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, METHODS, QUANTITIES, UNITS
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement.comparison import (
     SATTERTHWAITE,
     about,

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement import comparison
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.agreement.components import DIFFERENCE_TERMS, Components

@@ -6,7 +6,6 @@ drawn towards each other by how little is known of each, with intervals.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.errors import CallError, RecordsError
 from bpvet.facts.words import METHOD_WORDS, TREND_CONDITIONS
+from bpvet.frozen import dataclass, field_names
 from bpvet.maths.estimate import values_of
 from bpvet.models.agreement.situation import Situational, situations
 from bpvet.models.audit.operators import Operators, operators
@@ -116,7 +116,7 @@ class Audit(Tabled, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; what is missing is None with its reason beside it."""
-        names = [field.name for field in fields(self) if field.name != "situations"]
+        names = [name for name in field_names(self) if name != "situations"]
         values = {name: values_of(getattr(self, name)) for name in names}
         values["situations"] = [situation.to_dict() for situation in self.situations]
         return values | {"caution": NOT_TO_JUDGE}

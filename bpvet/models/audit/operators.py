@@ -7,14 +7,13 @@ the session's own, since operators cross animals.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from bpvet.errors import BpvetError, FitError
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.clusters import SHRUNKEN
 from bpvet.maths.crossed import crossed

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement.comparison import estimated, root, variance_interval
 from bpvet.maths.estimate import Estimate
 from bpvet.maths.pivots import TwoVariances, from_nodes, two_variances

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
+from bpvet.frozen import dataclass
 from bpvet.maths.clusters import clustered_share
 from bpvet.maths.estimate import Estimate
 from bpvet.models.audit.spread import animal_codes

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +9,7 @@ import pandas as pd
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.words import METHODS
+from bpvet.frozen import dataclass
 from bpvet.maths.clusters import centred, clustered_share, clustered_slope
 from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
 from bpvet.maths.estimate import Estimate

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.maths.agreement.comparison import root, variance_interval
 from bpvet.maths.clusters import shrunken_sds
 from bpvet.maths.estimate import Estimate

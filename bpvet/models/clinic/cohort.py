@@ -8,7 +8,6 @@ the model, and said.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +19,7 @@ from numpy.typing import NDArray
 from bpvet.equality import Content
 from bpvet.errors import CallError, FitError
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITIES, QUANTITY_WORDS
+from bpvet.frozen import dataclass
 from bpvet.garbage import garbage_waits
 from bpvet.mixed.cohort import Cohort, fit_cohort
 from bpvet.models.clinic.needs import Needs, needs_of

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from bpvet.errors import FitError
 from bpvet.facts.words import METHOD_WORDS, UNITS
+from bpvet.frozen import dataclass
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.reasons import reason
 

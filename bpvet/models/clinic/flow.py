@@ -6,13 +6,13 @@ sessions and in rows of readings.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS, UNITS
+from bpvet.frozen import dataclass
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.reasons import reason
 

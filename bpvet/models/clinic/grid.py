@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import product
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from bpvet.errors import FitError
+from bpvet.frozen import dataclass
 from bpvet.models.clinic.cohort import ClinicCohort, Fitted, default_fit, reasons, too_few
 from bpvet.reasons import reason
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, overload
 
+from bpvet.frozen import dataclass
 from bpvet.models.safety.clinic import AnimalUrgency, Clinic, clinic_urgency
 from bpvet.models.safety.standing import treated_on
 from bpvet.models.trend.outlook import category_withheld

@@ -13,7 +13,6 @@ Wilson (1927).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +22,7 @@ from bpvet.equality import Content
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.drugs import drug as drug_of
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.estimate import values_of
 from bpvet.printing import ShortTable, Tabled, number
 from bpvet.reasons import reason

@@ -13,7 +13,6 @@ records give the same digits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +22,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part

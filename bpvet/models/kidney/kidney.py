@@ -8,7 +8,6 @@ stage is one only where kidney disease is recorded, and `Kidney.diagnosed` says 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -19,6 +18,7 @@ from bpvet.facts.labs import factor
 from bpvet.facts.sources import fact
 from bpvet.facts.stages import EDITIONS, Staging, pressure_substages, staging
 from bpvet.facts.words import QUANTITY_WORDS, SPECIES
+from bpvet.frozen import replace
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import rate_of, ratio_change
 from bpvet.models.kidney.recorded import damage_of, diagnosis_of, left_of, noted_near

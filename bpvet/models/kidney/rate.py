@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.labs.history import LabValue

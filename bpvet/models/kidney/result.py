@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +11,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES
 from bpvet.facts.words import Word
+from bpvet.frozen import dataclass, field
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import Rate, RatioChange
 from bpvet.printing import ShortTable, Tabled, number, probability

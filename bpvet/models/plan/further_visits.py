@@ -8,10 +8,9 @@ treated animal is of stays as uncertain as it is today: further readings can onl
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.gaussian import Array, Batch
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior

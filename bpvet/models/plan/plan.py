@@ -10,7 +10,6 @@ the mean half-width of the interval within 4 % of the one planned.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +21,7 @@ from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array
 from bpvet.models.plan.schedule import (
     MOST_VISITS,

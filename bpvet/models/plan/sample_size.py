@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.special import nctdtr, ndtri, stdtrit
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.models.plan.plan import Plan
 from bpvet.models.plan.schedule import planned
 

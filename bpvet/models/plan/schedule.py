@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 from scipy.special import roots_hermite
 
 from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.gaussian import Array
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part

@@ -10,7 +10,6 @@ t test of plain changes (mean of the visits after less mean of those before), st
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +18,7 @@ from scipy.special import stdtrit
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.gaussian import Array
 from bpvet.models.plan.plan import Plan
 from bpvet.models.plan.sample_size import (

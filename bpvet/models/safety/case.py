@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from bpvet.frozen import dataclass
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
 from bpvet.visits.session_columns import SessionTable

@@ -7,12 +7,12 @@ on record counts as not done.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
 from bpvet.facts.sources import Fact, fact
+from bpvet.frozen import dataclass
 from bpvet.models.safety.safety import Safety
 from bpvet.models.safety.standing import dates_of
 from bpvet.visits.labs.history import days_between

@@ -9,7 +9,6 @@ category is withheld only some rows hold, and then ``unjudged``.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -17,6 +16,7 @@ import numpy as np
 from bpvet.facts.recheck import Row, Window, rows
 from bpvet.facts.sources import fact
 from bpvet.facts.species import species_of
+from bpvet.frozen import dataclass
 from bpvet.visits.labs.history import days_between
 from bpvet.visits.urgency import Urgent
 

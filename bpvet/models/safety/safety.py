@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.errors import CallError, FitError
 from bpvet.facts.categories import Guideline, guideline
+from bpvet.frozen import dataclass
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import Recheck, Standing, recheck
 from bpvet.models.safety.standing import below_judged, standing

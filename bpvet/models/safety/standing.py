@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
 
@@ -12,6 +11,7 @@ import numpy as np
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.words import TREND_CONDITIONS, Bound
+from bpvet.frozen import dataclass
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import Standing
 from bpvet.models.trend.effects import FINISHED_TAUS

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
+from bpvet.frozen import replace
 from bpvet.maths.bounds import Bounds
 from bpvet.maths.censored import CensoredPart, evidence, integrate_bounded
 from bpvet.maths.gaussian import Batch, Noise

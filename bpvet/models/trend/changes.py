@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.facts.priors.priors import Priors
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array
 from bpvet.visits.context import RECORDED, plain_text
 from bpvet.visits.series import Course, Series

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.facts.priors.priors import METHOD_OFFSET_PAIRED, METHOD_OFFSET_UNPAIRED, Priors
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array
 from bpvet.models.trend.changes import RecordedChange, change_columns, recorded_changes
 from bpvet.models.trend.forms import PriorForm, bounded_forms, group_forms, single_form

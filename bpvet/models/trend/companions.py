@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.maths.charts import CusumChart, EwmaChart, cusum_chart, ewma_chart
 from bpvet.models.trend.ranks import RankTrend, rank_trend
 from bpvet.models.trend.trend import Trend

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior

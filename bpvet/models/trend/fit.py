@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES
+from bpvet.frozen import field_names, replace
 from bpvet.models.trend.columns import noise_groups
 from bpvet.models.trend.designs import all_columns
 from bpvet.models.trend.fitting import Fitting
@@ -244,9 +244,9 @@ def refit(trend: Trend, series: Series) -> Trend:
 def subset(series: Series, keep: NDArray[np.bool_]) -> Series:
     """Return the series of the sessions where `keep` (n,) is true; visits keep their index."""
     parts: dict[str, Any] = {
-        field.name: getattr(series, field.name)[keep]
-        for field in fields(series)
-        if isinstance(getattr(series, field.name), np.ndarray)
+        name: getattr(series, name)[keep]
+        for name in field_names(series)
+        if isinstance(getattr(series, name), np.ndarray)
     }
     newest = np.flatnonzero(parts["date"] == parts["date"][-1])
     # On a date that holds both, the method of the whole series stays (it was chosen by time).

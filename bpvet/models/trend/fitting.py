@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, TypedDict
 
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 
 

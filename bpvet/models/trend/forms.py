@@ -10,12 +10,12 @@ design then has the columns ``1 - on`` and ``on`` in place of ``1`` and ``on``.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 
 from bpvet.facts.priors.groups import PriorGroup, PriorGroups
 from bpvet.facts.priors.priors import Priors
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.gaussian import Array
 from bpvet.visits.series import Course
 

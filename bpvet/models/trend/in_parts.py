@@ -6,7 +6,6 @@ import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
 from secrets import token_hex
@@ -15,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass, replace
 from bpvet.models.records_in_parts import (
     Codes,
     Executor,

@@ -6,13 +6,13 @@ costs nothing more than the fit.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any, Protocol
 
 import numpy as np
 
 from bpvet.facts.priors.groups import PriorGroups
 from bpvet.facts.priors.priors import Priors
+from bpvet.frozen import replace
 from bpvet.maths.gaussian import Array
 from bpvet.maths.posterior import Part, Posterior
 from bpvet.models.trend.columns import Columns

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, field, field_names, replace
 from bpvet.maths.gaussian import Array
 from bpvet.models.trend.columns import Columns, noise_groups
 from bpvet.models.trend.effects import Treatment
@@ -91,7 +91,7 @@ def _variances(
 
 
 def _early(columns: Columns, kept: NDArray[np.bool_]) -> EarlyColumns:
-    values = {field.name: getattr(columns, field.name) for field in fields(Columns)}
+    values = {name: getattr(columns, name) for name in field_names(Columns)}
     return EarlyColumns(**values, whole=columns, kept=kept)
 
 

@@ -13,7 +13,6 @@ prior.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -22,6 +21,7 @@ from bpvet.errors import CallError, FitError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import METHODS, QUANTITIES_OF, SPECIES
+from bpvet.frozen import replace
 from bpvet.maths.gaussian import Array
 from bpvet.models.trend.columns import columns_of, treated
 from bpvet.models.trend.fit import with_taus

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -14,6 +13,7 @@ from bpvet.facts.breeds import sighthound
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.words import Bound
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.spread import share_interpolated

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from bpvet.facts.words import Word
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array
 from bpvet.models.trend.effects import Treatment, sides
 from bpvet.models.trend.trend import Trend

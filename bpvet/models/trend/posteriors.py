@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from numbers import Real
 
 import numpy as np
 
 from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
+from bpvet.frozen import replace
 from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, whiten
 from bpvet.maths.posterior import Part, PartPrior, Posterior, parts_of
 from bpvet.maths.quadrature import integrate

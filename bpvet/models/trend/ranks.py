@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from numpy.typing import ArrayLike
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate
 from bpvet.maths.estimates import checked
 from bpvet.maths.ranks import MannKendall, mann_kendall, theil_sen

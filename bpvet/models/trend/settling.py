@@ -6,13 +6,13 @@ The numbers are those of `bpvet.maths.settling`; here are the visits, and what i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.equality import Content
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass
 from bpvet.maths.gaussian import Array
 from bpvet.maths.settling import Ahead, Question, Standing, chances
 from bpvet.models.trend.columns import SLOPE_DAYS, excitement

@@ -12,12 +12,12 @@ that says little, and those are the places that keep it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior

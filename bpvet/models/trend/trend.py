@@ -9,7 +9,6 @@ about mu by visit and reading noise and, early on, by first-visit excitement.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +21,7 @@ from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, Bound
+from bpvet.frozen import dataclass, replace
 from bpvet.maths.gaussian import Array
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate
 from bpvet.maths.estimates import Array, checked, vector
 from bpvet.maths.spread import (

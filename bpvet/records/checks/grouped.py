@@ -7,7 +7,6 @@ takes to find these, however many there are: equal cells of a column are counted
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -15,6 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.records.checks.row_findings import Findings, RowFindings
 from bpvet.records.findings import Finding
 from bpvet.records.parsing.columns import distinct_cells

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from itertools import repeat
 from json.encoder import encode_basestring_ascii as quoted
 from typing import Any, Protocol, TypeVar, overload
@@ -18,6 +17,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, field
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, NamedValues, Outcome, Words, worded
 from bpvet.records.headings.near_names import nearest

@@ -11,7 +11,6 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.errors import CallError, RecordsError
+from bpvet.frozen import dataclass, replace
 from bpvet.locks import unwritable
 from bpvet.publishing import publish
 from bpvet.records.entries.files import ENTRY, added_csv, added_name, new_entry

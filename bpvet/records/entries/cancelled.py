@@ -7,7 +7,6 @@ kept with its place, what it holds, when it was cancelled and why, and is told b
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
@@ -16,6 +15,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass, replace
 from bpvet.printing import prose_date
 from bpvet.reasons import reason
 from bpvet.records.checked_table import CheckedTable

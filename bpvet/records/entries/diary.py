@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from bpvet.frozen import replace
 from bpvet.records.cells import RawSheet, some_of
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of

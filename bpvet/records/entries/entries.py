@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import pandas as pd
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.records.entries.cancelled import REPORTED_COLUMNS, what_words
 from bpvet.records.entries.files import ENTRY
 from bpvet.records.findings import shown

@@ -6,13 +6,12 @@ its mean is not needed. A line that does not fit the format to the last mark is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.records.parsing.columns import TEXT
 
 _LINE = (

@@ -10,10 +10,10 @@ import hashlib
 import os
 import sys
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
 from pathlib import Path
 
 from bpvet.errors import CallError
+from bpvet.frozen import replace
 from bpvet.records.cells import Loaded as Loaded
 from bpvet.records.cells import RawSheet as RawSheet
 from bpvet.records.entries.files import table_of_added

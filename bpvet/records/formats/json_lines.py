@@ -10,7 +10,6 @@ import codecs
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, field
 from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood, some_of
 from bpvet.records.finding_codes import Code

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -16,6 +15,7 @@ import pyarrow.compute as pc
 import pyarrow.csv
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass, replace
 from bpvet.reasons import reason
 from bpvet.records.formats.blocks import Blocks
 from bpvet.records.formats.gathered_columns import GatheredColumn

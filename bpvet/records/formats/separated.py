@@ -6,13 +6,13 @@ import csv
 import io
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from bpvet.frozen import dataclass, replace
 from bpvet.records.cells import RawSheet
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, shown

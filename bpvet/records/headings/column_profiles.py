@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.facts.words import METHODS, SPECIES
+from bpvet.frozen import dataclass
 from bpvet.reasons import reason
 from bpvet.records.cells import TEXT
 from bpvet.records.findings import shown

@@ -7,11 +7,11 @@ it says of one file before what it says of a table, and that before what it says
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass, field
 from bpvet.records.cells import RawSheet
 from bpvet.records.entries.files import table_of_added
 from bpvet.records.finding_codes import Code

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 
+from bpvet.frozen import dataclass
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.records.tables import OTHER_WORDS, is_column, known_columns, plain_name

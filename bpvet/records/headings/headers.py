@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
+from bpvet.frozen import dataclass, replace
 from bpvet.records.cells import RawSheet
 from bpvet.records.entries.diary import TABLET, WHEN, is_diary
 from bpvet.records.finding_codes import Code

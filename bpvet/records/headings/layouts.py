@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -17,6 +16,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
+from bpvet.frozen import dataclass, replace
 from bpvet.reasons import reason
 from bpvet.records.cells import RawSheet
 from bpvet.records.finding_codes import Code

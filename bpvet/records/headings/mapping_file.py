@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass, field
 from bpvet.reading_back import ReadBackError, text_of_file, toml_table
 from bpvet.records.findings import printable, shown
 from bpvet.records.formats.encodings import encoding_trouble

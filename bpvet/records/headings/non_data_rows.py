@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.records.cells import RawSheet, some_of
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of

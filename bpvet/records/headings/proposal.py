@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.facts.protocol import KPA_MEDIAN_BELOW
+from bpvet.frozen import dataclass
 from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet
 from bpvet.records.findings import shown

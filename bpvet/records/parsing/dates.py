@@ -9,7 +9,6 @@ from __future__ import annotations
 import calendar
 import datetime
 import re
-from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass, field_names
 from bpvet.records.findings import shown
 from bpvet.records.parsing.columns import constant
 from bpvet.records.parsing.iso_dates import FIRST_YEAR, LAST_YEAR, iso_dates
@@ -109,7 +109,7 @@ def moments(cells: pa.Array, times: bool, order: str = "") -> Moments:
 
 def _of_rows(few: Moments, code: NDArray[np.integer]) -> Moments:
     """Return what was read of texts (m,) for each row (n,) that bears one of them."""
-    return Moments(*(getattr(few, field.name)[code] for field in fields(Moments)))
+    return Moments(*(getattr(few, field)[code] for field in field_names(Moments)))
 
 
 def _read(texts: pa.Array, times: bool, order: str) -> Moments:
@@ -131,8 +131,8 @@ def _read(texts: pa.Array, times: bool, order: str) -> Moments:
     )
     if len(left):
         patterned = _by_patterns(texts.take(pa.array(left)), times, order)
-        for field in fields(Moments):
-            getattr(found, field.name)[left] = getattr(patterned, field.name)
+        for field in field_names(Moments):
+            getattr(found, field)[left] = getattr(patterned, field)
     return found
 
 
@@ -146,11 +146,9 @@ def _by_patterns(cells: pa.Array, times: bool, order: str) -> Moments:
             break
         patterned = _parts(texts, pattern)
         pairs = {
-            field.name: np.where(
-                found.matched, getattr(found, field.name), getattr(patterned, field.name)
-            )
-            for field in fields(found)
-            if field.name != "matched"
+            field: np.where(found.matched, getattr(found, field), getattr(patterned, field))
+            for field in field_names(found)
+            if field != "matched"
         }
         found = _Parts(matched=found.matched | patterned.matched, **pairs)
     month = (found.year - 1970) * 12 + found.month - 1

@@ -5,13 +5,13 @@ They are taken off again, one a place, and it is said once a column; see `bpvet.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from bpvet.frozen import replace
 from bpvet.records.cells import RawSheet
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of

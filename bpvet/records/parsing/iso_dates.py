@@ -7,12 +7,13 @@ hh:mm:ss. What is none of them, or is no day of the calendar, is left to the pat
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
+
+from bpvet.frozen import dataclass
 
 #: Where the pairs of digits of each shape begin; where its marks stand.
 _PAIRS = (0, 2, 5, 8, 11, 14, 17)

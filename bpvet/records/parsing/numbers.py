@@ -7,13 +7,13 @@ digits of other scripts, thousands marks.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.records.parsing.columns import constant, distinct_cells, each
 
 # A float written out in full has up to 17 significant digits, and more decimals below 1.

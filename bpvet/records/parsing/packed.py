@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections import UserDict
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from bpvet.frozen import dataclass
 from bpvet.records.parsing.columns import TEXT, bits, constant, each
 from bpvet.records.parsing.iso_dates import shaped
 

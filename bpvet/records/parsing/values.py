@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import fields
 from functools import cache
 from typing import Any
 
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import QUANTITIES_OF
+from bpvet.frozen import field_names
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import AS_IT_STANDS, WRITTEN, near_names
 from bpvet.records.finding_codes import Code
@@ -316,8 +316,8 @@ def _moments(checked: CheckedTable, column: Column) -> Moments:
         mine = stated == order
         found = Moments(
             *(
-                np.where(mine, getattr(in_order, field.name), getattr(found, field.name))
-                for field in fields(Moments)
+                np.where(mine, getattr(in_order, field), getattr(found, field))
+                for field in field_names(Moments)
             )
         )
     return found

@@ -7,11 +7,11 @@ that no value of the records ever stands in a cell. Its cells call the functions
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from bpvet.answers.agreement.agreement import AgreementAnswer, agreement_answer
 from bpvet.facts.words import QUANTITY_WORDS
+from bpvet.frozen import dataclass
 from bpvet.models.agreement.agreement import agreement
 from bpvet.records.records import Records
 from bpvet.reports.agreement.sections import (

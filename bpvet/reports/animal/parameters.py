@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict
 from typing import Any, Self
 
 from bpvet.facts.priors.groups import PriorGroup, PriorGroups
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
+from bpvet.frozen import dataclass, field_names, replace
 from bpvet.records.records import Records
 from bpvet.reports.spec import (
     ReportSpec,
@@ -42,7 +43,7 @@ def _priors_to_plain(priors: Priors | PriorTable | None) -> dict[str, Any] | Non
 
 def _one_to_plain(priors: Priors) -> dict[str, Any]:
     """Return priors as JSON values; mappings become plain ones."""
-    values = {field.name: getattr(priors, field.name) for field in fields(priors)}
+    values = {name: getattr(priors, name) for name in field_names(priors)}
     plain = {
         name: dict(value) if isinstance(value, Mapping) else value for name, value in values.items()
     }
@@ -127,7 +128,7 @@ class Parameters(ReportSpec):
     rule: str = choice(filled, default="guideline")
     guideline: str = choice(filled, default="acvim2018")
     level: float = choice(finite, default=0.95)
-    priors: Priors | PriorTable | None = choice(  # noqa: RUF009  (it makes a field)
+    priors: Priors | PriorTable | None = choice(
         _priors_from_plain,
         default=None,
     )

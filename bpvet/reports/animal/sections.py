@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from html import escape
 
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.categories import guideline
+from bpvet.frozen import replace
 from bpvet.models.kidney.joint_trends import joint_trends
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.lab_values import lab_values, usable_labs

@@ -7,10 +7,10 @@ that no value of the records ever stands in a cell. Its cells call the functions
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from bpvet.answers.audit.audit import AuditAnswer, audit_answer
+from bpvet.frozen import dataclass
 from bpvet.models.audit.audit import audit
 from bpvet.records.records import Records
 from bpvet.reports.audit.sections import (

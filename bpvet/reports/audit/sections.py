@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from types import MappingProxyType
 
 from bpvet.answers.audit.audit import AuditAnswer
 from bpvet.figures.clinic.audit_picture import AuditPicture
+from bpvet.frozen import replace
 from bpvet.models.agreement.situation import Situational
 from bpvet.models.audit.audit import NOT_TO_JUDGE, Audit
 from bpvet.pictures import audit as audit_pictures

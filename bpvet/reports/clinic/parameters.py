@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
+from bpvet.frozen import dataclass
 from bpvet.reports.spec import ReportSpec, choice, filled, finite, truth
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from dataclasses import dataclass, replace
 
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.analytes import all_analytes
@@ -11,6 +10,7 @@ from bpvet.figures.lettering import written
 from bpvet.figures.save import svg_bytes
 from bpvet.figures.style import MM_PER_INCH
 from bpvet.figures.trend import COLUMN_WIDTH, caption, draw
+from bpvet.frozen import dataclass, replace
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.answered import answered_picture
 from bpvet.reports.paper import WIDTH

@@ -8,10 +8,9 @@ Every text is measured in millimetres, in the widest of the fonts that the page 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from bpvet.figures.lettering import block
 from bpvet.figures.style import MM_PER_INCH
+from bpvet.frozen import dataclass
 from bpvet.reports.letter.letter import Letter
 from bpvet.reports.paper import MARGIN, PAPERS, WIDTH
 from bpvet.wording.en.pages.letter import LABELS, NOTES

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,6 +10,7 @@ import pandas as pd
 
 from bpvet.facts.labs import unit_as_given
 from bpvet.figures.lettering import written
+from bpvet.frozen import dataclass
 from bpvet.printing import number, prose_date
 from bpvet.reports.letter.records import iso
 from bpvet.reports.letter.source import Source

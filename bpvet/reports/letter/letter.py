@@ -8,14 +8,13 @@ session. Nothing is left to a file, and nothing is cut.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.errors import CallError
 from bpvet.facts.cautions import licensed, parted
 from bpvet.facts.sources import footnotes
 from bpvet.facts.words import LAB_QUANTITIES, UNITS
+from bpvet.frozen import dataclass
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
 from bpvet.reports.letter.figure import LetterFigure, letter_figure

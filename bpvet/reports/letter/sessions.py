@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Hashable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ import pandas as pd
 
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, UNITS, Fate
 from bpvet.figures.lettering import written
+from bpvet.frozen import dataclass
 from bpvet.printing import number
 from bpvet.reports.letter.source import Source
 from bpvet.visits.choice import split_flags

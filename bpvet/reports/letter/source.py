@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
 from bpvet.answers.trend.unseen import UnseenAnswer
+from bpvet.frozen import dataclass
 from bpvet.models.trend.fit import animal_sessions
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.figures.lettering import written
+from bpvet.frozen import dataclass
 from bpvet.reports.letter.source import Source
 from bpvet.wording.en.pages.identity import Identity, identity
 from bpvet.wording.en.pages.letter import NOTES, animal_words, foot_words

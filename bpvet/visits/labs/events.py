@@ -11,7 +11,6 @@ choice, and every such choice stands in a docstring.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 from itertools import islice
 
@@ -21,6 +20,7 @@ from bpvet.facts.sources import fact
 from bpvet.facts.species import species_of
 from bpvet.facts.stages import staging
 from bpvet.facts.words import SPECIES
+from bpvet.frozen import dataclass
 from bpvet.reasons import reason
 from bpvet.visits.labs.history import Change, LabHistory, LabValue, change, days_between
 

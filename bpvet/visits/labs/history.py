@@ -7,7 +7,7 @@ What an event needs of them stands in `bpvet.visits.labs.events` and
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.labs import factor, unit_as_given
+from bpvet.frozen import dataclass, field
 from bpvet.records.records import Records
 
 _DIGITS = 9
@@ -78,9 +79,10 @@ class LabHistory:
     animal: str
     species: str = ""
     analytes: Mapping[str, tuple[LabValue, ...]] = field(default_factory=dict)
-    _by_day: dict[tuple[str, str], tuple[tuple[LabValue, ...], ...]] = field(
-        default_factory=dict, init=False, repr=False, compare=False
-    )
+
+    @cached_property
+    def _by_day(self) -> dict[tuple[str, str], tuple[tuple[LabValue, ...], ...]]:
+        return {}
 
     def of(self, analyte: str, as_of: np.datetime64 | None = None) -> tuple[LabValue, ...]:
         """Return the values of an analyte that are known in the unit of comparison, by date.

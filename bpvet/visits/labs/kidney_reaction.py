@@ -7,12 +7,12 @@ the vet's decision; nothing here says so or speaks of one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
 from bpvet.facts.sources import fact, source
+from bpvet.frozen import dataclass
 from bpvet.visits.labs.events import MARKERS, number_of, stage_of
 from bpvet.visits.labs.history import Change, LabHistory, LabValue, change, days_between
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from bpvet.frozen import dataclass
 from bpvet.records.checks.signs import may_tell
 from bpvet.records.records import Records
 from bpvet.records.tables import TABLES

@@ -12,7 +12,6 @@ seen. What is asked of treatments and of an animal's end is among them too
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -20,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.signs.signs import SignItem, read_cell, read_sign
+from bpvet.frozen import dataclass, replace
 from bpvet.records.checks.signs import UNKNOWN_STATUS
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records

@@ -8,10 +8,10 @@ clear answers nothing: what was present before it stands beside it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
+from bpvet.frozen import dataclass
 from bpvet.visits.signs.signs import Sign
 
 #: Groups of damage to the eye or the brain that stays open until it is answered.

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
 
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 from bpvet.visits.treatments.courses import Treatments
 from bpvet.visits.treatments.doses import parse_dose

@@ -5,11 +5,10 @@ What makes them of the rows is in `bpvet.visits.treatments.courses`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass, field
 from bpvet.records.findings import Finding
 from bpvet.visits.treatments.missed import MissedDoses, Stretches
 from bpvet.visits.treatments.spells import Row

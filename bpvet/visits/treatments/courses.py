@@ -8,7 +8,6 @@ A drug off the list is one of the others, and asked about, unless its purpose na
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from itertools import groupby
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -17,6 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from bpvet.frozen import replace
 from bpvet.records.findings import Finding
 from bpvet.records.records import Records
 from bpvet.visits.treatments.course import Course as Course

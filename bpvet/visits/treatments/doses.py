@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+
+from bpvet.frozen import dataclass
 
 _FRACTIONS = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅓": "1/3", "⅔": "2/3"}
 _DOSE = re.compile(r"(\d+(?:[.,]\d+)?)(?:\s*/\s*(\d+)(?![.,\d]))?\s*(.*)", re.DOTALL)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug_name
+from bpvet.frozen import dataclass
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.records.records import Records

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import groupby
 from typing import Any
@@ -16,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.drugs import Drug, default_tau, drug, drug_name, purpose_overrides
+from bpvet.frozen import dataclass, replace
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.visits.treatments.doses import parse_dose

@@ -7,12 +7,12 @@ visit then lies months back, where no number is amiss and nothing else asks abou
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 
 #: So many dates above must run on in order for a step back to be a surprise, and it is at least

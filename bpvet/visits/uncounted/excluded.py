@@ -7,7 +7,6 @@ asks for a mean rests on little. That the first reading of enough is excluded is
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.facts.protocol import MIN_READINGS
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
 

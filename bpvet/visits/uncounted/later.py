@@ -8,11 +8,11 @@ look as if it had not been seen since the row before.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.records.parsing import dates
 from bpvet.records.records import Records
 

@@ -7,11 +7,11 @@ and the animal that it was meant for looks as if nobody had seen it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 

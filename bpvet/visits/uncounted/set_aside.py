@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES, factor, unit_as_given
+from bpvet.frozen import dataclass
 from bpvet.records.checks.labs import nearly_named
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import number_of

@@ -6,11 +6,11 @@ Where it is the reading's, the animal may have been seen since its latest date: 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 
 

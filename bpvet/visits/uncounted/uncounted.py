@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import LatestDate
 from bpvet.visits.signs.states import SignState

@@ -7,12 +7,12 @@ rests on the unit that stands there.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.equality import Content
 from bpvet.facts.labs import other_units
+from bpvet.frozen import dataclass
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 

@@ -8,12 +8,12 @@ mattered: "24O" and "2 30" beside 140.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from bpvet.equality import Content
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 
 

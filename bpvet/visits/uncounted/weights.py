@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -14,6 +13,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.facts.labs import factor
 from bpvet.facts.sources import fact
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.answers.trend.usual import SessionAnswer
 from bpvet.facts.words import CONDITION_WORDS, TAKEN_BY
+from bpvet.frozen import dataclass, field
 from bpvet.printing import number
 from bpvet.visits.signs.remarks import GROUPS as REMARKS
 from bpvet.visits.signs.states import SignState

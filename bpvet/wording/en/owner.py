@@ -6,13 +6,13 @@ A test holds the page to a readability grade of 6 or less. Nothing here says tha
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.answers.owner.owner import OwnerAnswer, OwnerLast
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, SPECIES
+from bpvet.frozen import dataclass
 from bpvet.printing import number
 from bpvet.visits.urgency import UrgentRule
 from bpvet.wording.en.phrases import counted, day

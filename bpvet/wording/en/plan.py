@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from bpvet.answers.plan.result import (
     FurtherAnswer,
@@ -13,6 +12,7 @@ from bpvet.answers.plan.result import (
 )
 from bpvet.answers.statement import Statement, texts_of
 from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
+from bpvet.frozen import replace
 from bpvet.models.plan.schedule import Precision
 from bpvet.models.plan.study import Study
 from bpvet.models.safety.safety import Safety

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from bpvet.answers.sheet.sheet import Measured, SheetAnswer
 from bpvet.facts.protocol import DROP_FIRST_FROM
 from bpvet.facts.sources import Fact, credit, fact
 from bpvet.facts.species import cuff_fact
 from bpvet.facts.words import METHOD_WORDS
+from bpvet.frozen import dataclass
 from bpvet.printing import number
 from bpvet.wording.en.phrases import counted, day, listed
 

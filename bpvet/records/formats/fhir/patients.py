@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from bpvet.facts.codes import ANIMAL_EXTENSIONS, EXTENSION, fhir
 from bpvet.facts.sources import fact
 from bpvet.facts.species import all_species
+from bpvet.frozen import dataclass
 from bpvet.records.formats.fhir.values import (
     codes,
     concept_text,

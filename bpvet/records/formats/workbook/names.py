@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from xml.etree import ElementTree
 
+from bpvet.frozen import dataclass
 from bpvet.records.formats.workbook.tags import Unusual
 
 WORKBOOK = "xl/workbook.xml"

@@ -7,11 +7,12 @@ instructions within it, no bare ">" in texts), a tag is what stands between a "<
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bpvet.frozen import dataclass
 
 Ints: TypeAlias = NDArray[np.int64]
 Bools: TypeAlias = NDArray[np.bool_]

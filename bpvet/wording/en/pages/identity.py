@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,6 +16,7 @@ from bpvet.facts.words import (
     QUANTITY_WORDS,
     TAKEN_BY,
 )
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 from bpvet.visits.uncounted.unborn import unborn_rows
 from bpvet.wording.en.phrases import capital, day

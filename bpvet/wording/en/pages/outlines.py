@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from bpvet.frozen import dataclass
 from bpvet.wording.en.pages.audit.head import AUDIT_TITLE
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from bpvet.frozen import dataclass
 
 #: Shown where there is no number.
 NONE = "–"

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.figures.clinic.audit_picture import BarsPanel, RowsPanel
+from bpvet.frozen import dataclass
 from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import NOT_TO_JUDGE
 from bpvet.printing import number

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS, UNITS
 from bpvet.figures.clinic.panels_picture import AnimalPanel
+from bpvet.frozen import dataclass
 from bpvet.printing import number
 from bpvet.wording.en.pictures.drawn import PANELS
 

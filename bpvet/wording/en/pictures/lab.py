@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from bpvet.facts.labs import DRAWN
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.stages import NEWER, Staging
 from bpvet.figures.pictures import CourseSpan, Panel, SessionMarks, SignMark
+from bpvet.frozen import dataclass
 from bpvet.models.kidney.rate import rate_of
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.trend.trend import Trend

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from bpvet.answers.trend.usual import SurpriseAnswer
 from bpvet.facts.words import METHOD_WORDS
+from bpvet.frozen import dataclass
 from bpvet.printing import number, prose_date
 from bpvet.wording.en.phrases import percent
 

@@ -8,10 +8,10 @@ it. Nothing here advises a drug or a dose, nor to begin, stop or go on with one.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.result import TrendAnswer
+from bpvet.frozen import replace
 from bpvet.models.safety.safety import Safety
 from bpvet.records.records import Records
 from bpvet.visits.treatments.courses import Treatments

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.unseen import UnseenAnswer
+from bpvet.frozen import replace
 from bpvet.models.safety.safety import Safety
 from bpvet.records.records import Records
 from bpvet.visits.treatments.courses import Treatments

@@ -27,7 +27,6 @@ MOST_PLAIN = 300
 _MISSING: Any = object()
 _FIELDS, _DEFAULTS = "__dataclass_fields__", ("default", "default_factory")
 
-
 _OPTIONS = {*_DEFAULTS, "repr", "compare", "metadata", "kw_only"}
 
 
@@ -61,6 +60,7 @@ class _Plan:
         self.factories = {
             n: one["default_factory"] for n, one in asked.items() if "default_factory" in one
         }
+        self._names = {"": tuple(asked)}
         self.made = 0
         self._standard: Any = None
 
@@ -89,6 +89,13 @@ class _Plan:
             for base in self.owner.__mro__
             if _FIELDS in base.__dict__ and name in base.__annotations__
         )
+
+    def names(self, wanted: str) -> tuple[str, ...]:
+        """Return the names of the fields, as `field_names` does."""
+        if wanted not in self._names:
+            options = ((name, one.get("metadata", {}) | one) for name, one in self.asked.items())
+            self._names[wanted] = tuple(name for name, one in options if one.get(wanted, True))
+        return self._names[wanted]
 
     def values(self, args: tuple[Any, ...], given: dict[str, Any]) -> dict[str, Any] | None:
         """Return the value of each field of a new object; None where the call is not right."""
@@ -211,6 +218,7 @@ if not TYPE_CHECKING:
                 "__setattr__": _frozen,
                 "__delattr__": _frozen,
                 "__match_args__": plan.positional,
+                "__replace__": replace,  # of `copy.replace`
             }
             if repr:
                 ready["__repr__"] = lambda self: plan.standard.__repr__(self)
@@ -252,17 +260,23 @@ def field_names(value: object, wanted: str = "") -> tuple[str, ...]:
         Of such a class, or the class; the standard library's dataclasses are taken too.
     wanted : str
         ``compare`` or ``repr``, or a name in the metadata: without the fields where it is false.
+
+    Raises
+    ------
+    TypeError
+        For anything else.
     """
     kind = value if isinstance(value, type) else type(value)
-    known: Any = next(b.__dict__[_FIELDS] for b in kind.__mro__ if _FIELDS in b.__dict__)
-    if not wanted:
-        return tuple(known.plan.asked if isinstance(known, _Standard) else known)
-    if not isinstance(known, _Standard):
-        return tuple(
-            n for n, one in known.items() if getattr(one, wanted, one.metadata.get(wanted, True))
-        )
-    asked = ((name, {**one.get("metadata", {}), **one}) for name, one in known.plan.asked.items())
-    return tuple(name for name, options in asked if options.get(wanted, True))
+    known: Any = next((b.__dict__[_FIELDS] for b in kind.__mro__ if _FIELDS in b.__dict__), None)
+    if isinstance(known, _Standard):
+        return known.plan.names(wanted)
+    if known is None:
+        raise TypeError(f"{kind.__name__} is no dataclass.")
+    return tuple(
+        name
+        for name, one in known.items()
+        if not wanted or getattr(one, wanted, one.metadata.get(wanted, True))
+    )
 
 
 def required_names(kind: type) -> tuple[str, ...]:

@@ -7,11 +7,11 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.frozen import dataclass
 
 if TYPE_CHECKING:
+    from bpvet.records.animals import Animals
     from bpvet.records.records import Records
 
 
@@ -79,13 +79,12 @@ def animal_rows(records: Records) -> Mapping[str, AnimalRow]:
     return records.rows_by_animal
 
 
-def rows_of(frame: pd.DataFrame) -> Mapping[str, AnimalRow]:
+def rows_of(animals: Animals) -> Mapping[str, AnimalRow]:
     """Return the rows of the animals table by id."""
     names = ("animal", "name", "species", "species_written", "breed", "left_reason")
-    texts = [[str(text) for text in frame[name]] for name in names]
-    born, left = (frame[name].to_numpy(dtype="datetime64[D]") for name in ("birth_date", "left_on"))
-    before = frame["measured_before"].tolist()
-    targets = frame["target_systolic"].to_numpy(dtype=float).tolist()
+    texts = [animals[name].tolist() for name in names]
+    born, left = (animals[name].astype("datetime64[D]") for name in ("birth_date", "left_on"))
+    before, targets = animals["measured_before"].tolist(), animals["target_systolic"].tolist()
     found: dict[str, AnimalRow] = {}
     for row_texts, birth, gone, met, target in zip(
         zip(*texts, strict=True), born, left, before, targets, strict=True
@@ -100,7 +99,7 @@ def rows_of(frame: pd.DataFrame) -> Mapping[str, AnimalRow]:
             birth_date=birth,
             left_on=gone,
             left_reason=reason,
-            measured_before=str(met),
+            measured_before=met,
             target_systolic=float(target) if np.isfinite(target) else None,
         )
     return MappingProxyType(found)

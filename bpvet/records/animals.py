@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
 from bpvet.records.parsing.dates import NAT
 from bpvet.records.parsing.values import Values
+from bpvet.records.table_columns import TableColumns
 from bpvet.records.tables import TABLES, column_names
 
 #: What no animal has two of, and the finding that one id has.
@@ -39,7 +40,40 @@ _DIGITS_OF_DATE = 6
 TARGET_RANGE = (80, 200)
 
 
-def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> pd.DataFrame:
+class Animals:
+    """One row for each animal met in any table, by column.
+
+    Parameters
+    ----------
+    columns : dict of str to (n,) array
+        Texts as objects. They are not altered once the records are made.
+    """
+
+    def __init__(self, columns: dict[str, NDArray[Any]]) -> None:
+        self.columns = columns
+
+    def __len__(self) -> int:
+        return len(self.columns["animal"])
+
+    def __getitem__(self, column: str) -> NDArray[Any]:
+        return self.columns[column]
+
+    @cached_property
+    def _ids(self) -> pa.Array:
+        return pa.array(self["animal"], TEXT)
+
+    def rows_of(self, ids: Sequence[str]) -> NDArray[np.int64]:
+        """Return the row of each id (k,); -1 where there is none."""
+        rows = pc.index_in(pa.array(ids, TEXT), value_set=self._ids)
+        return pc.fill_null(rows, -1).to_numpy().astype(np.int64)
+
+    def table(self) -> TableColumns:
+        """Return the same as every table has it."""
+        make = {name: partial(self.columns.__getitem__, name) for name in self.columns}
+        return TableColumns(make, len(self))
+
+
+def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> Animals:
     """Return one row for each animal: those of the animals table, then others as met.
 
     Parameters
@@ -51,34 +85,39 @@ def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> pd.D
     met : list of str
         Ids met in the other tables, in order.
     """
-    columns = {name: values[name] for name in ("animal", *column_names("animals"))}
-    columns |= {name: checked.cells(name) for name in checked.unknown}
-    frame = pd.DataFrame(
-        {
-            name: _objects(column) if isinstance(column, pa.Array) else column
-            for name, column in columns.items()
-        }
-    )
-    frame["species_written"] = _as_written(checked, frame)
-    frame["left_written"] = _left_written(checked, frame)
-    kept = frame
+    given = {name: values[name] for name in ("animal", *column_names("animals"))}
+    given |= {name: checked.cells(name) for name in checked.unknown}
+    columns: dict[str, Any] = {
+        name: _objects(column) if isinstance(column, pa.Array) else column
+        for name, column in given.items()
+    }
+    columns["species_written"] = _as_written(checked, columns["species"])
+    columns["left_written"] = _left_written(checked, columns["left_on"])
+    rows = np.zeros(0, dtype=np.int64)
     if checked.n:
         usable = checked.usable
-        _join_doubled(checked, frame, usable)
-        kept = frame[usable].drop_duplicates("animal")
-    listed = set(kept["animal"])
+        columns = _join_doubled(checked, columns, usable)
+        rows = np.flatnonzero(usable)
+        rows = rows[firsts_of(columns["animal"][rows])]
+    listed = set(columns["animal"][rows])
     others = [animal for animal in dict.fromkeys(met) if animal not in listed]
-    blank = {
-        name: pd.Series([_blank_of(frame[name])] * len(others), dtype=frame[name].dtype)
-        for name in frame.columns[1:]
-    }
-    rest = pd.DataFrame({"animal": pd.Series(others, dtype=frame["animal"].dtype), **blank})
-    parts = [rows for rows in (kept, rest) if len(rows)] or [kept]
-    whole: pd.DataFrame = parts[0] if len(parts) == 1 else pd.concat(parts)
-    return whole.reset_index(drop=True)
+    whole = {"animal": np.array([*columns["animal"][rows], *others], dtype=object)}
+    for name, column in columns.items():
+        if name != "animal":
+            rest = np.full(len(others), _blank_of(column), dtype=column.dtype)
+            whole[name] = np.concatenate([column[rows], rest])
+    return Animals(whole)
 
 
-def _as_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object_]:
+def firsts_of(ids: NDArray[np.object_]) -> NDArray[np.int64]:
+    """Return where each id is met first (m,), in order."""
+    met: dict[str, int] = {}
+    for row, animal in enumerate(ids.tolist()):
+        met.setdefault(animal, row)
+    return np.array(list(met.values()), dtype=np.int64)
+
+
+def _as_written(checked: CheckedTable, species: NDArray[np.object_]) -> NDArray[np.object_]:
     """Return the species as it was written (n,) where no guideline speaks of it; else blank.
 
     A rabbit is not judged as a cat: whoever judges needs to know that something was written. A
@@ -88,16 +127,20 @@ def _as_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object
     known = [kind for kind in SPECIES if judged(kind)]
     kinds = [all_species()[kind] for kind in known]
     words = {word for kind in kinds for word in (kind.name, kind.plural, *kind.other_words)}
-    written = np.array([text.strip() for text in _objects(checked.cells("species"))], dtype=object)
-    for text in set(written) - {""}:
+    texts, code = distinct(checked.cells("species"))
+    written = [text.strip() for text in texts]
+    for place, text in enumerate(written):
         plain = text.casefold()[:100]
-        near = get_close_matches(plain, words, n=1, cutoff=0.8)
+        near = text and get_close_matches(plain, words, n=1, cutoff=0.8)
         if near or not words.isdisjoint(re.findall(r"[\w-]+", plain)):
-            written[written == text] = ""
-    return np.where(frame["species"].isin(known).to_numpy(), "", written)
+            written[place] = ""
+    # A last one, for a table without rows.
+    each_written = np.array([*written, ""], dtype=object)[code]
+    each_written[np.array([kind in known for kind in species.tolist()], dtype=bool)] = ""
+    return each_written
 
 
-def _left_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object_]:
+def _left_written(checked: CheckedTable, left_on: NDArray[np.datetime64]) -> NDArray[np.object_]:
     """Return what was written of an animal's leaving (n,) where no date of it can be read.
 
     Blank where there is a date, and where a date stands there that is later than the one that is
@@ -105,8 +148,8 @@ def _left_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.obje
     """
     written = []
     days, reasons = (_objects(checked.cells(name)) for name in ("left_on", "left_reason"))
-    for day, reason, date in zip(days, reasons, frame["left_on"], strict=True):
-        dated = pd.notna(date) or sum(map(str.isdigit, day)) >= _DIGITS_OF_DATE
+    for day, reason, without in zip(days, reasons, np.isnat(left_on), strict=True):
+        dated = not without or sum(map(str.isdigit, day)) >= _DIGITS_OF_DATE
         written.append("" if dated else " ".join(filter(None, (day, reason))))
     return np.array(written, dtype=object)
 
@@ -209,39 +252,62 @@ def _folded(animal: str) -> str:
     return "".join(c for c in text if not c.isspace() and unicodedata.category(c) != "Cf")
 
 
-def _join_doubled(checked: CheckedTable, frame: pd.DataFrame, usable: NDArray[np.bool_]) -> None:
-    """Join the rows of one animal: a cell on which they disagree is left blank, and said."""
-    doubled = frame["animal"].duplicated(keep=False).to_numpy() & usable
-    if not doubled.any():
-        return
-    for animal, rows in frame[doubled].groupby("animal", sort=False):
-        index = rows.index.to_numpy()
-        lines = tuple(int(checked.line[row]) for row in index)
-        checked.report(index, "", Code.LISTED_TWICE, animal=str(animal), lines=lines)
-        for name in frame.columns[1:]:
-            blank = _blank_of(frame[name])
-            given = (v for v in rows[name].dropna().unique() if v != "")
+def _join_doubled(
+    checked: CheckedTable, columns: dict[str, NDArray[Any]], usable: NDArray[np.bool_]
+) -> dict[str, NDArray[Any]]:
+    """Return columns in which the rows of one animal say the same.
+
+    A cell on which they disagree is left blank, and said.
+    """
+    rows_of: dict[str, list[int]] = {}
+    for row, animal in enumerate(columns["animal"].tolist()):
+        rows_of.setdefault(animal, []).append(row)
+    doubled = {
+        animal: [row for row in rows if usable[row]]
+        for animal, rows in rows_of.items()
+        if len(rows) > 1
+    }
+    if not any(doubled.values()):
+        return columns
+    columns = {name: column.copy() for name, column in columns.items()}
+    in_order = sorted((rows, animal) for animal, rows in doubled.items() if rows)
+    for rows, animal in in_order:
+        index = np.array(rows)
+        lines = tuple(int(checked.line[row]) for row in rows)
+        checked.report(index, "", Code.LISTED_TWICE, animal=animal, lines=lines)
+        for name, column in columns.items():
+            if name == "animal":
+                continue
             # Case is no disagreement; the first way of writing stays.
-            different = list({_comparable(v): v for v in reversed(list(given))}.values())[::-1]
+            given = dict.fromkeys(value for value in column[index] if not _is_blank(value))
+            first = {_comparable(value): value for value in reversed(given)}
+            different = list(first.values())[::-1]
             if len(different) == 1:
-                frame.loc[index, name] = different[0]
+                column[index] = different[0]
             elif len(different) > 1:
-                frame.loc[index, name] = blank
+                column[index] = _blank_of(column)
                 checked.report(
                     index,
                     name if name in checked.unknown or name in column_names("animals") else "",
-                    _TWO.get(str(name), Code.ROWS_DISAGREE),
-                    animal=str(animal),
-                    different=tuple(
-                        str(value.date()) if isinstance(value, pd.Timestamp) else f"{value}"
-                        for value in different[:3]
-                    ),
+                    _TWO.get(name, Code.ROWS_DISAGREE),
+                    animal=animal,
+                    different=tuple(_shown(value) for value in different[:3]),
                 )
+    return columns
 
 
-def _blank_of(column: pd.Series) -> Any:
+def _is_blank(value: Any) -> bool:
+    """Whether a cell holds nothing: a text of no letter, no number, no date."""
+    return value == "" if isinstance(value, str) else bool(value != value)
+
+
+def _shown(value: Any) -> str:
+    return str(value.astype("datetime64[D]")) if isinstance(value, np.datetime64) else f"{value}"
+
+
+def _blank_of(column: NDArray[Any]) -> Any:
     """Return what stands for nothing in a column of this type."""
-    return {"f": np.nan, "M": pd.NaT}.get(column.dtype.kind, "")
+    return {"f": np.nan, "M": NAT}.get(column.dtype.kind, "")
 
 
 def _comparable(value: object) -> object:

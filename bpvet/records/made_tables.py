@@ -14,12 +14,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
+from bpvet.records.animals import Animals
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.parsing.columns import distinct_cells
-from bpvet.records.parsing.frames import frame_of
+from bpvet.records.parsing.frames import columns_of, frame_of
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.packed import PackedNumbers, PackedTimes
 from bpvet.records.parsing.values import Values
+from bpvet.records.table_columns import TableColumns
 
 #: Columns of the readings that say when and how each was taken, and what it gave.
 _CODED = (
@@ -41,23 +43,35 @@ class MadeTables(Mapping[str, pd.DataFrame]):
         The tables' cells, and what was said of them.
     values : mapping of str to dict
         Their values.
-    animals : DataFrame
-        The animals, which are made in any case.
+    animals : Animals
+        Which are made in any case.
     """
 
     def __init__(
         self,
         tables: Mapping[str, CheckedTable],
         values: Mapping[str, Values],
-        animals: pd.DataFrame,
+        animals: Animals,
     ) -> None:
-        self._tables, self._values = tables, values
-        self._made = {"animals": animals}
+        self._tables, self._values, self.animals = tables, values, animals
+        self._columns = {"animals": animals.table()}
+        self._made: dict[str, pd.DataFrame] = {}
 
     def __getitem__(self, table: str) -> pd.DataFrame:
         if table not in self._made:
-            self._made[table] = frame_of(self._tables[table], self._values[table])
+            columns = self.columns(table)
+            if table == "animals":
+                whole = {name: columns[name] for name in columns.names}
+                self._made[table] = pd.DataFrame(whole)
+            else:
+                self._made[table] = frame_of(columns)
         return self._made[table]
+
+    def columns(self, table: str) -> TableColumns:
+        """Return the columns of a table, each made when it is asked for."""
+        if table not in self._columns:
+            self._columns[table] = columns_of(self._tables[table], self._values[table])
+        return self._columns[table]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._tables)
@@ -71,7 +85,7 @@ class MadeTables(Mapping[str, pd.DataFrame]):
 
     def rows(self, table: str) -> int:
         """Return how many rows a table has."""
-        return len(self._made["animals"]) if table == "animals" else self._tables[table].n
+        return len(self.animals) if table == "animals" else self._tables[table].n
 
     def coded_readings(self) -> CodedReadings:
         """Return the readings with their texts as categories.

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 
 from bpvet.facts.protocol import MMHG_PER_KPA
@@ -38,6 +38,11 @@ from bpvet.records.parsing.values import Values, parse
 from bpvet.records.read_options import DATE_ORDERS, ReadOptions
 from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from bpvet.records.animals import Animals
 
 
 def read(
@@ -241,7 +246,7 @@ def _understood(
     sheets: Sequence[Sheet],
     tables: Mapping[str, CheckedTable],
     values: Mapping[str, Values],
-    animals: pd.DataFrame,
+    animals: Animals,
 ) -> dict[str, Any]:
     """Return what was made of the input, as plain JSON values."""
     readings = values["readings"]
@@ -252,7 +257,7 @@ def _understood(
     # Two texts may mean one method, but no text means two.
     met = firsts(written_code, len(texts))
     written = {texts[written_code[row]]: words[code[row]] for row in np.sort(met[met >= 0])}
-    species = animals["species"].value_counts()
+    species = Counter(animals["species"].tolist())
     timed, zoned = int(readings["timed"].sum()), int(readings["zoned"].sum())
     orders = tables["readings"].dates
     dated = int(readings.given("date").sum())
@@ -276,8 +281,8 @@ def _understood(
         "methods_as_written": {text: word for text, word in written.items() if word},
         "animals": {
             "in all": len(animals),
-            **{kind: int(species.get(kind, 0)) for kind in SPECIES},
-            "unknown species": int(species.get("", 0)),
+            **{kind: species[kind] for kind in SPECIES},
+            "unknown species": species[""],
         },
         "tables": {table: checked.n for table, checked in tables.items() if checked.files},
         "unknown_columns": {sheet.file: list(sheet.unknown) for sheet in sheets if sheet.unknown},

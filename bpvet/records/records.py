@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Mapping
-from functools import cached_property
+from functools import cache, cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.errors import Ambiguous, CallError, RecordsError
@@ -20,12 +19,20 @@ from bpvet.records.findings import Finding, shown
 from bpvet.records.headings.near_names import did_you_mean, nearest
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from bpvet.records.animal_rows import AnimalRow
     from bpvet.records.entries.cancelled import CancelledRow
     from bpvet.records.made_tables import CodedReadings, MadeTables
+    from bpvet.records.table_columns import TableColumns
 
-#: From this version on, pandas copies on write, so that a shallow copy is safe to hand out.
-COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
+
+@cache
+def copies_on_write() -> bool:
+    """Return whether pandas copies on write, so that a shallow copy is safe to hand out."""
+    import pandas as pd
+
+    return int(pd.__version__.split(".")[0]) >= 3
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -139,7 +146,7 @@ class Records(Content):
         """The rows of `animals` by id: for who asks of one animal after another."""
         from bpvet.records.animal_rows import rows_of
 
-        return rows_of(self._tables["animals"])
+        return rows_of(self._tables.animals)
 
     @property
     def treatments(self) -> pd.DataFrame:
@@ -205,6 +212,32 @@ class Records(Content):
             frames[table] = rows[(rows["animal"] == animal).to_numpy(dtype=bool)]
         return _copied(frames[table])
 
+    def columns(self, table: str, animal: str | None = None) -> TableColumns:
+        """Return the rows of a table as arrays by column; parameters and errors as `rows_of`.
+
+        Returns
+        -------
+        TableColumns
+            The columns of the frame; what they hold cannot be changed.
+        """
+        if table not in self._tables:
+            raise CallError(f"{table!r} is no table; write one of {', '.join(self._tables)}.")
+        whole = self._tables.columns(table)
+        if animal is None:
+            return whole
+        kept = self._kept_columns
+        if animal not in kept:
+            kept.clear()
+        rows = kept.setdefault(animal, {})
+        if table not in rows:
+            rows[table] = whole.take(whole.is_text("animal", animal))
+        return rows[table]
+
+    @cached_property
+    def _kept_columns(self) -> dict[str, dict[str, TableColumns]]:
+        """The columns of the animal last asked for, by animal and table."""
+        return {}
+
     @cached_property
     def _kept_rows(self) -> dict[str, dict[str, pd.DataFrame]]:
         """The rows of the animal last asked for, by animal and table."""
@@ -257,7 +290,7 @@ class Records(Content):
         CallError
             No animal, or more than one, fits; the message names near ones.
         """
-        animals = self._tables["animals"]
+        animals = self._tables.animals
         ids = animals["animal"].tolist()
         text = str(text).strip()
         if text in ids:
@@ -311,4 +344,4 @@ class Records(Content):
 
 def _copied(frame: pd.DataFrame) -> pd.DataFrame:
     """Return a frame that whoever takes it may change."""
-    return frame.copy(deep=not COPIES_ON_WRITE)
+    return frame.copy(deep=not copies_on_write())

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.records.parsing.columns import bits, constant, each
-from bpvet.records.records import COPIES_ON_WRITE
+from bpvet.records.records import copies_on_write
 
 Codes = NDArray[np.int64]
 #: Rows whose texts are written at a time.
@@ -194,7 +194,7 @@ def _numbers(column: Any, alike: dict[Any, Any]) -> Any:
 
     `alike` is as in `_text`.
     """
-    if not isinstance(column, np.ndarray) or not COPIES_ON_WRITE:
+    if not isinstance(column, np.ndarray) or not copies_on_write():
         # Older versions of pandas would write into every column that shares the array.
         return column if isinstance(column, pd.Series) else np.array(column)
     if len(column) and column.strides[0] == 0:

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug, near_drugs, purpose_overrides
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfCell
 from bpvet.records.finding_codes import Code
-from bpvet.records.parsing.columns import distinct
+from bpvet.records.parsing.columns import distinct, uncoded
 from bpvet.records.parsing.values import Values
 
 #: Unknown drugs that are compared with the known ones; a file may hold a million of them.
@@ -61,19 +60,21 @@ def _report_same_animals(checked: CheckedTable, values: Values) -> None:
     """Report which animals of different ids have one name, one species and one birth date."""
     if checked.n == 0:
         return
-    frame = pd.DataFrame({"birth": values["birth_date"]})
-    for name in ("animal", "name", "species"):
-        texts, code = distinct(values[name])
-        frame[name] = np.array(texts, dtype=object)[code] if texts else ""
-    frame["row"] = np.arange(len(frame))
-    known = (frame["name"] != "") & (frame["species"] != "") & frame["birth"].notna()
-    frame = frame[known & (frame["animal"] != "")]
-    frame["name"] = frame["name"].str.casefold()
-    first = frame.groupby(["name", "species", "birth"])["animal"].transform("first")
-    again = frame[first != frame["animal"]]
-    same = dict(zip(again["animal"], first[again.index], strict=True))
+    columns = [uncoded(values[name]).to_pylist() for name in ("name", "species", "animal")]
+    births = values["birth_date"]
+    known = zip(*columns, births.tolist(), np.isnat(births).tolist(), strict=True)
+    first: dict[tuple[str, str, int], str] = {}
+    same: dict[str, str] = {}
+    again = []
+    for row, (name, species, animal, birth, unborn) in enumerate(known):
+        if not (name and species and animal) or unborn:
+            continue
+        met = first.setdefault((name.casefold(), species, birth), animal)
+        if met != animal:
+            same[animal] = met
+            again.append(row)
     checked.report(
-        again["row"].to_numpy(dtype=np.int64),
+        np.array(again, dtype=np.int64),
         "animal",
         Code.SAME_ANIMAL,
         written=WRITTEN,

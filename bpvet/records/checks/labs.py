@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.analytes import all_analytes
@@ -25,6 +24,7 @@ from bpvet.facts.labs import (
     unit_as_given,
 )
 from bpvet.facts.words import LAB_QUANTITIES, SPECIES
+from bpvet.records.animals import Animals
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfCell, OfRow
 from bpvet.records.finding_codes import Code
@@ -44,7 +44,7 @@ _SAME = 0.01
 _AT_LEAST, _AT_MOST = 1, 2
 
 
-def check_labs(checked: CheckedTable, values: Values, animals: pd.DataFrame) -> None:
+def check_labs(checked: CheckedTable, values: Values, animals: Animals) -> None:
     """Name the analytes alike; set aside what has no unit, or what no animal has in its unit.
 
     Parameters
@@ -53,7 +53,7 @@ def check_labs(checked: CheckedTable, values: Values, animals: pd.DataFrame) -> 
         The cells of the table `labs`.
     values : dict
         Their values, as `bpvet.records.parsing.values.parse` gives them; `analyte` is replaced.
-    animals : DataFrame
+    animals : Animals
         The animals, whose species the limits of a weight depend on.
     """
     if checked.n == 0:
@@ -149,7 +149,7 @@ def _judge(
     analyte: str,
     unit: str,
     rows: NDArray[np.int64],
-    animals: pd.DataFrame,
+    animals: Animals,
 ) -> None:
     """Set aside what no animal has in this unit, and note what few have."""
     value, bound = values["value"], values["value_bound"]
@@ -188,7 +188,7 @@ def _judge(
         )
 
 
-def _species(values: Values, animals: pd.DataFrame, rows: NDArray[np.int64]) -> NDArray[np.object_]:
+def _species(values: Values, animals: Animals, rows: NDArray[np.int64]) -> NDArray[np.object_]:
     ids, code = distinct(values["animal"])
     known = dict(zip(animals["animal"], animals["species"], strict=True))
     each = np.array([known.get(animal, "") for animal in ids], dtype=object)

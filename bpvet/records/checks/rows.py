@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES, condition_of
 from bpvet.records.animals import (
+    Animals,
     animals_table,
     check_animals,
     met_animals,
@@ -37,7 +37,7 @@ from bpvet.records.parsing.values import Values
 
 def check(
     tables: Mapping[str, CheckedTable], values: dict[str, Values], as_of: np.datetime64
-) -> tuple[pd.DataFrame, list[Finding]]:
+) -> tuple[Animals, list[Finding]]:
     """Check the tables; what cannot be used is set aside in the tables and blank in `values`.
 
     Parameters
@@ -51,7 +51,7 @@ def check(
 
     Returns
     -------
-    DataFrame
+    Animals
         The animals, one row each.
     list of Finding
         Findings that belong to no table.
@@ -93,7 +93,7 @@ def check(
 
 
 def _check_readings(
-    checked: CheckedTable, values: Values, animals: pd.DataFrame, as_of: np.datetime64
+    checked: CheckedTable, values: Values, animals: Animals, as_of: np.datetime64
 ) -> None:
     kinds, code = _of_animals(values["animal"], animals, "species", "")
     check_plausible(checked, values, lambda rows: kinds[code[rows]])
@@ -150,28 +150,38 @@ def _report_overlaps(checked: CheckedTable, values: Values) -> None:
     usable = np.flatnonzero(checked.usable)
     if len(usable) == 0:
         return
-    frame = pd.DataFrame(
-        {
-            "animal": uncoded(values["animal"]).to_numpy(zero_copy_only=False)[usable],
-            "drug": [text.casefold() for text in values["drug"].take(usable).to_pylist()],
-            "start": values["started_on"][usable],
-            "stop": values["stopped_on"][usable],
-            "row": usable,
-        }
-    ).sort_values(["animal", "drug", "start", "row"], kind="stable")
-    groups = frame.groupby(["animal", "drug"], sort=False)
-    before = groups["start"].shift()
-    # The latest stop of all earlier rows; a blank stop ends at the next start.
-    ends = frame["stop"].fillna(pd.Timestamp.min).groupby([frame["animal"], frame["drug"]]).cummax()
-    ends = ends.groupby([frame["animal"], frame["drug"]]).shift()
-    together = (before == frame["start"]).to_numpy()
-    overlap = (frame["start"] < ends).to_numpy() & ~together
-    rows = frame["row"].to_numpy(dtype=np.int64)
+    animal = distinct(values["animal"])[1][usable].astype(np.int64)
+    texts, code = distinct(values["drug"])
+    same: dict[str, int] = {}
+    drug = np.array([same.setdefault(text.casefold(), len(same)) for text in texts])[code[usable]]
+    start, stop = (
+        values[name][usable].astype("datetime64[ns]") for name in ("started_on", "stopped_on")
+    )
+    # By start within each animal's drug, those without one last.
+    order = np.lexsort((usable, start, np.isnat(start), drug, animal))
+    series = animal[order] * len(same) + drug[order]
+    first = np.diff(series, prepend=-1) != 0
+    rows, start, stop = usable[order], start[order], stop[order]
+    together = ~first & (start == np.roll(start, 1))
+    running = start.astype(np.int64) < _latest_before(np.cumsum(first), stop)
+    overlap = ~first & ~np.isnat(start) & running & ~together
     checked.report(np.sort(rows[together]), "started_on", Code.STARTS_TOGETHER)
     checked.report(np.sort(rows[overlap]), "started_on", Code.RUNS_ON)
 
 
-def _check_life(checked: CheckedTable, values: Values, column: str, animals: pd.DataFrame) -> None:
+def _latest_before(group: NDArray[np.int64], stop: NDArray[np.datetime64]) -> NDArray[np.int64]:
+    """Return the latest stop of all earlier rows of a row's group (n,), in nanoseconds.
+
+    A blank stop ends at the next start. Of the first row of a group it says nothing.
+    """
+    # NaT is the least of all whole numbers.
+    times, rank = np.unique(stop.astype(np.int64), return_inverse=True)
+    behind = group * len(times)
+    latest = np.maximum.accumulate(rank + behind) - behind
+    return np.roll(times[latest], 1)
+
+
+def _check_life(checked: CheckedTable, values: Values, column: str, animals: Animals) -> None:
     """Report which rows are dated before the animal was born or after it left; they are kept."""
     heading = "taken_at" if column == "date" else column
     date = values[column]
@@ -184,7 +194,7 @@ def _check_life(checked: CheckedTable, values: Values, column: str, animals: pd.
         checked.report(late, heading, Code.AFTER_LEAVING, day=_day(left))
 
 
-def _not_left(readings: CheckedTable, values: Values, animals: pd.DataFrame) -> None:
+def _not_left(readings: CheckedTable, values: Values, animals: Animals) -> None:
     """Take animals for not having left that were measured after the day on which they did.
 
     One of the two dates is wrong, and what is urgent of an animal that left is told nowhere.
@@ -193,26 +203,23 @@ def _not_left(readings: CheckedTable, values: Values, animals: pd.DataFrame) -> 
     late = readings.usable & (values["date"] > left)
     if late.any():
         met = values["animal"].filter(pa.array(late)).unique().to_pylist()
-        animals.loc[animals["animal"].isin(met), "left_on"] = pd.NaT
+        animals.columns["left_on"][animals.rows_of(met)] = NAT
 
 
 def _day(dates: NDArray[np.datetime64]) -> OfRow:
     return OfRow(lambda row: str(dates[row].astype("datetime64[D]")))
 
 
-def _of_animal(
-    cells: pa.Array, animals: pd.DataFrame, column: str, missing: object
-) -> NDArray[Any]:
+def _of_animal(cells: pa.Array, animals: Animals, column: str, missing: object) -> NDArray[Any]:
     """Return each row's (n,) value of a column of the animals table."""
     each, code = _of_animals(cells, animals, column, missing)
     return each[code]
 
 
 def _of_animals(
-    cells: pa.Array, animals: pd.DataFrame, column: str, missing: object
+    cells: pa.Array, animals: Animals, column: str, missing: object
 ) -> tuple[NDArray[Any], NDArray[np.integer]]:
     """Return a value of the animals table for each different id (m,), and each row's id (n,)."""
     texts, code = distinct(cells)
-    at = pd.Index(animals["animal"]).get_indexer(pd.Index(texts, dtype=object))
-    found = animals[column].to_numpy()
-    return np.append(found, np.array([missing], dtype=found.dtype))[at], code
+    found = animals[column]
+    return np.append(found, np.array([missing], dtype=found.dtype))[animals.rows_of(texts)], code

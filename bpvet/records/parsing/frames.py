@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 
 from bpvet.errors import CallError
@@ -13,9 +12,12 @@ from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood, without_midnight
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.parsing.columns import uncoded
-from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.values import Values
+from bpvet.records.table_columns import TableColumns, table_columns
 from bpvet.records.tables import ADDED, column_names
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Order of the readings frame: place, key, numbers and their bounds, circumstances, fate.
 READINGS_FRAME = (
@@ -48,6 +50,8 @@ def sheet_of(table: str, frame: object) -> RawSheet:
     CallError
         It is not a data frame, or its columns have several levels.
     """
+    import pandas as pd
+
     if not isinstance(frame, pd.DataFrame):
         raise CallError(f"{table} is a data frame, not {type(frame).__name__}.")
     if frame.columns.nlevels > 1:
@@ -62,27 +66,17 @@ def sheet_of(table: str, frame: object) -> RawSheet:
     )
 
 
-def frame_of(checked: CheckedTable, values: Values) -> pd.DataFrame:
-    """Return a table's values as a data frame, one row for each row of the input."""
-    files = pa.array(checked.files, TEXT)
-    columns: dict[str, Any] = {
-        "file": files.take(pa.array(checked.file)),
-        "line": checked.line.astype(np.int64),
-        **values,
-        **{name: checked.cells(name) for name in checked.unknown},
-        "set_aside": checked.reasons(),
-    }
+def columns_of(checked: CheckedTable, values: Values) -> TableColumns:
+    """Return a table's values by column, one for each row of the input."""
     if checked.table == "readings":
-        order = [*READINGS_FRAME, *checked.unknown]
-    else:
-        order = [
-            *column_names(checked.table),
-            *checked.unknown,
-            *ADDED[checked.table],
-        ]
-    for name in [name for name in columns if name.endswith("_bound")]:
-        columns[name] = pa.array(BOUND_WORDS, TEXT).take(pa.array(columns[name]))
-    table = pa.table({name: _arrow(columns[name]) for name in order})
+        return table_columns(checked, values, [*READINGS_FRAME, *checked.unknown])
+    names = column_names(checked.table)
+    return table_columns(checked, values, [*names, *checked.unknown, *ADDED[checked.table]])
+
+
+def frame_of(columns: TableColumns) -> pd.DataFrame:
+    """Return the same as a data frame."""
+    table = pa.table({name: _arrow(columns.cells(name)) for name in columns.names})
     return table.to_pandas()
 
 
@@ -94,6 +88,8 @@ def _arrow(column: object) -> pa.Array:
 
 def _text_of(column: pd.Series, false: str) -> pa.Array:
     """Return one column as text; `false` is what False is written as."""
+    import pandas as pd
+
     missing = column.isna().to_numpy(dtype=bool)
     dtype = column.dtype
     if isinstance(dtype, pd.DatetimeTZDtype) or dtype.kind == "M":

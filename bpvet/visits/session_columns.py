@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any, TypeVar
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from bpvet.visits.session_store import SessionStore
+from bpvet.visits.session_store import AnimalSessions, SessionStore
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: What urgency and windows are judged on.
 JUDGED = (
@@ -66,7 +68,7 @@ class SessionColumns:
 
 
 #: Sessions of one animal: rows of `bpvet.sessions`, or some of its columns.
-SessionTable = pd.DataFrame | SessionColumns
+SessionTable: TypeAlias = "pd.DataFrame | SessionColumns"
 
 
 def column(sessions: SessionTable, name: str) -> np.ndarray:
@@ -78,6 +80,27 @@ def column(sessions: SessionTable, name: str) -> np.ndarray:
 def some(sessions: SessionTable, keep: NDArray[np.bool_]) -> SessionTable:
     """Return the sessions where `keep` (n,) is true."""
     return sessions.where(keep) if isinstance(sessions, SessionColumns) else sessions[keep]
+
+
+class _Arrays(Mapping[str, np.ndarray]):
+    """The columns of a store, each made when it is asked for."""
+
+    def __init__(self, store: SessionStore) -> None:
+        self._store = store
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        return self._store.array(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._store.names)
+
+    def __len__(self) -> int:
+        return len(self._store.names)
+
+
+def of_animal(sessions: AnimalSessions) -> SessionColumns:
+    """Return all columns of the sessions of one animal."""
+    return SessionColumns(_Arrays(sessions.store), sessions.rows)
 
 
 def by_animal(

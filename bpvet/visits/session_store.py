@@ -49,6 +49,11 @@ class SessionStore:
         """Return the store of a frame as from `bpvet.sessions`."""
         return cls({name: frame[name] for name in frame.columns}, frame)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The columns, in the order of the frame."""
+        return tuple(self._columns)
+
     def __len__(self) -> int:
         return len(next(iter(self._columns.values())))
 
@@ -117,7 +122,7 @@ class AnimalSessions(Content):
     """
 
     def __init__(self, store: SessionStore, start: int, stop: int) -> None:
-        self._store, self._rows = store, slice(start, stop)
+        self.store, self.rows = store, slice(start, stop)
 
     @classmethod
     def of_frame(cls, frame: pd.DataFrame) -> AnimalSessions:
@@ -125,21 +130,21 @@ class AnimalSessions(Content):
         return cls(SessionStore.of_frame(frame), 0, len(frame))
 
     def __len__(self) -> int:
-        return self._rows.stop - self._rows.start
+        return self.rows.stop - self.rows.start
 
     def array(self, name: str) -> NDArray[Any]:
         """Return one column (n,), as `SessionStore.array`."""
-        return self._store.array(name)[self._rows]
+        return self.store.array(name)[self.rows]
 
     def coded(self, name: str) -> tuple[Codes, NDArray[np.object_]]:
         """Return a column of texts, as `SessionStore.coded`; some texts may be of other animals."""
-        codes, texts = self._store.coded(name)
-        return codes[self._rows], texts
+        codes, texts = self.store.coded(name)
+        return codes[self.rows], texts
 
     @cached_property
     def frame(self) -> pd.DataFrame:
         """The sessions as `bpvet.sessions` gives them, counted from 0."""
-        return self._store.frame.iloc[self._rows].reset_index(drop=True)
+        return self.store.frame.iloc[self.rows].reset_index(drop=True)
 
     def _content(self) -> tuple[Any, ...]:
         return (self.frame,)

@@ -170,7 +170,7 @@ def further_answer(
 
 def _safety(trend: Trend, chosen: Guideline) -> Safety:
     """Return what comes before any plan of the animal, as its trend says it."""
-    sessions, treatments = trend.context.sessions, trend.context.treatments
+    sessions, treatments = trend.context.session_columns, trend.context.treatments
     case = AnimalCase(
         trend.records, trend.series.animal, sessions, treatments, systolic_trend(trend)
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.facts.words import TREND_CONDITIONS
@@ -12,6 +11,7 @@ from bpvet.maths.estimate import Estimate, Number
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.labs.series import left_out
+from bpvet.visits.session_columns import SessionColumns
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,26 +107,26 @@ def other_series(trend: Trend) -> tuple[OtherSeries, ...]:
     """Return the animal's other sessions that could enter a trend, by method and condition."""
     if trend.logarithmic:
         return ()
-    table = trend.context.sessions
-    usable = table[table["condition"].isin(TREND_CONDITIONS) & (table["n_used"] > 0)]
-    usable = usable[~usable["session"].isin(trend.series.session)]
-    return tuple(
-        OtherSeries(
-            str(method),
-            str(condition),
-            len(rows),
-            np.datetime64(rows["date"].min(), "D"),
-            np.datetime64(rows["date"].max(), "D"),
-            _other_usual(trend, str(method), str(condition), rows),
-        )
-        for (method, condition), rows in usable.groupby(["method", "condition"], sort=True)
-    )
+    table = trend.context.session_columns
+    used = (table["n_used"] > 0) & ~np.isin(table["session"], trend.series.session)
+    rows_of: dict[tuple[str, str], list[int]] = {}
+    for row in np.flatnonzero(used).tolist():
+        key = str(table["method"][row]), str(table["condition"][row])
+        if key[1] in TREND_CONDITIONS:
+            rows_of.setdefault(key, []).append(row)
+    found = []
+    for (method, condition), at in sorted(rows_of.items()):
+        rows = table.where(np.isin(np.arange(len(table)), at))
+        first, last = rows["date"].min(), rows["date"].max()
+        usual = _other_usual(trend, method, condition, rows)
+        found.append(OtherSeries(method, condition, len(rows), first, last, usual))
+    return tuple(found)
 
 
-def _other_usual(trend: Trend, method: str, condition: str, rows: pd.DataFrame) -> float | None:
+def _other_usual(trend: Trend, method: str, condition: str, rows: SessionColumns) -> float | None:
     """Return the usual value of the other method's series that ends on the same date, else None."""
     series = trend.series
-    same_day = np.datetime64(rows["date"].max(), "D") == trend.latest_date
+    same_day = rows["date"].max() == trend.latest_date
     if method == series.method or condition != series.condition or not same_day:
         return None
     if not (rows[f"{series.quantity}_n"] > 0).any():

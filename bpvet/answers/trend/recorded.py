@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-import pandas as pd
 
 from bpvet.answers.statement import Statement
 from bpvet.equality import Content
@@ -20,6 +19,7 @@ from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.context import ContextChange, context_changes, swings
 from bpvet.visits.latest_date import latest_date
+from bpvet.visits.session_columns import SessionColumns
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
 from bpvet.visits.treatments.missed import MissedDoses, missed_rows
 from bpvet.visits.uncounted.uncounted import Uncounted
@@ -127,7 +127,7 @@ class RecordedAnswer(Content):
 def recorded_answer(
     records: Records,
     animal: str,
-    sessions: pd.DataFrame,
+    sessions: SessionColumns,
     treatments: Treatments,
     found: Safety,
     trend: Trend | None,
@@ -220,19 +220,19 @@ def _since_change(trend: Trend, found: Safety) -> SinceChange | None:
     return None
 
 
-def _home_clinic(sessions: pd.DataFrame, trend: Trend) -> Iterator[HomeClinic]:
+def _home_clinic(sessions: SessionColumns, trend: Trend) -> Iterator[HomeClinic]:
     """Yield home and calmed sessions of the last year beside those in the clinic, by method."""
     quantity = trend.series.quantity
     # A bound is no mean.
-    known = sessions[quantity].notna() & (sessions[f"{quantity}_bound"] == "")
-    rows = sessions[(sessions["method"] == trend.series.method) & known]
-    day = rows["date"].to_numpy(dtype="datetime64[D]")
+    known = ~np.isnan(sessions[quantity]) & (sessions[f"{quantity}_bound"] == "")
+    rows = sessions.where((sessions["method"] == trend.series.method) & known)
+    day = rows["date"]
     if not day.size:
         return
-    rows = rows[day > day.max() - _YEAR * _DAY]
-    clinic = rows.loc[rows["condition"] == "clinic", quantity]
+    rows = rows.where(day > day.max() - _YEAR * _DAY)
+    clinic = rows[quantity][rows["condition"] == "clinic"]
     for condition in ("home", "calmed"):
-        of_condition = rows.loc[rows["condition"] == condition, quantity]
+        of_condition = rows[quantity][rows["condition"] == condition]
         if len(of_condition) and len(clinic) and not trend.bridged:
             yield HomeClinic(
                 condition,
@@ -243,7 +243,7 @@ def _home_clinic(sessions: pd.DataFrame, trend: Trend) -> Iterator[HomeClinic]:
             )
 
 
-def _below_floor(sessions: pd.DataFrame, found: Safety) -> float | None:
+def _below_floor(sessions: SessionColumns, found: Safety) -> float | None:
     standing = found.standing
     rules = {line.rule for line in found.lines}
     day = latest_date(sessions, TREND_CONDITIONS)
@@ -277,15 +277,15 @@ def _missed(missed: MissedDoses) -> str:
     return missed_text(missed)
 
 
-def kidney_told(found: Safety, sessions: pd.DataFrame, staged: Kidney) -> tuple[Statement, ...]:
+def kidney_told(found: Safety, sessions: SessionColumns, staged: Kidney) -> tuple[Statement, ...]:
     """Return what the laboratory values say, with what pressure did meanwhile.
 
     Parameters
     ----------
     found : Safety
         What comes before any trend: laboratory values, and what is urgent.
-    sessions : DataFrame
-        The animal's sessions, as `bpvet.sessions` gives them.
+    sessions : SessionColumns
+        The animal's sessions.
     staged : Kidney
         Its stage and substages.
     """
@@ -294,11 +294,12 @@ def kidney_told(found: Safety, sessions: pd.DataFrame, staged: Kidney) -> tuple[
     return kidney_told(found, staged, _steps(found, sessions))
 
 
-def _steps(found: Safety, sessions: pd.DataFrame) -> dict[str, PressureStep]:
+def _steps(found: Safety, sessions: SessionColumns) -> dict[str, PressureStep]:
     """Return what pressure did about each kidney reaction, by the date of its later value."""
-    rows = sessions[sessions["condition"].isin(TREND_CONDITIONS) & sessions["systolic"].notna()]
-    day = rows["date"].to_numpy(dtype="datetime64[D]")
-    means = rows["systolic"].to_numpy(dtype=float)
+    judged = np.array([words in TREND_CONDITIONS for words in sessions["condition"]], dtype=bool)
+    rows = sessions.where(judged & ~np.isnan(sessions["systolic"]))
+    day = rows["date"]
+    means = rows["systolic"]
     steps = {}
     for reaction in found.found.kidneys.reactions:
         before = np.flatnonzero(day <= reaction.changed_on)

@@ -72,7 +72,7 @@ def trend_answer(
         raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
     chosen = guideline_of(guideline, trend.series.species or None)
     records, animal = trend.records, trend.series.animal
-    sessions, treatments = trend.context.sessions, trend.context.treatments
+    sessions, treatments = trend.context.session_columns, trend.context.treatments
     pressure = systolic_trend(trend)
     found = safety(AnimalCase(records, animal, sessions, treatments, pressure), chosen)
     kidneys = kidney_of(records, found.found, pressure, edition=edition, level=level)
@@ -168,7 +168,7 @@ def _lines(trend: Trend) -> dict[str, set[int]]:
     records, animal = trend.records, trend.series.animal
     found: dict[str, set[int]] = {}
     for table in ("readings", "treatments", "labs", "observations"):
-        rows = records.rows_of(table, animal)
-        for file, line in zip(rows["file"], rows["line"].astype(int), strict=True):
+        rows = records.columns(table, animal)
+        for file, line in zip(rows["file"], rows["line"].tolist(), strict=True):
             found.setdefault(str(file), set()).add(line)
     return found

@@ -106,7 +106,7 @@ def unseen_answer(
 
     who = identity_of(records, animal)
     chosen = guideline_of(guideline, who["species"] or None)
-    left_reason = str(records.animals.set_index("animal").loc[animal, "left_reason"])
+    left_reason = records.rows_by_animal[animal].left_reason
     sessions, treatments = animal_sessions(records, animal), courses(records, animal)
     found = safety(AnimalCase(records, animal, sessions, treatments, None), chosen)
     kidneys = kidney_of(records, found.found, None, edition=edition)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.answers.trend.safety import RecheckAnswer
 from bpvet.answers.trend.settle import SettleAnswer, slope_settle
@@ -141,12 +141,20 @@ def session_answers(trend: Trend) -> tuple[SessionAnswer, ...]:
             SessionAnswer(date, LAB_METHOD, "", "", 1, 1, float(value), None, "", ())
             for date, value in zip(trend.series.date, trend.observed, strict=True)
         )
-    quantity, table = trend.series.quantity, trend.context.sessions
-    rows = table.set_index("session").loc[trend.series.session]
-    return tuple(session_answer(row, quantity) for _, row in rows.iterrows())
+    quantity, table = trend.series.quantity, trend.context.session_columns
+    place = {number: row for row, number in enumerate(table["session"].tolist())}
+    names = (
+        *("date", "method", "condition", "label", "n_taken", "flags"),
+        *(f"{quantity}{suffix}" for suffix in ("", "_n", "_sd", "_bound")),
+    )
+    columns = {name: table[name] for name in names}
+    return tuple(
+        session_answer({name: columns[name][place[number]] for name in names}, quantity)
+        for number in trend.series.session.tolist()
+    )
 
 
-def session_answer(row: pd.Series[Any], quantity: str) -> SessionAnswer:
+def session_answer(row: Mapping[str, Any], quantity: str) -> SessionAnswer:
     """Return one row of `bpvet.sessions` as an answer for one quantity."""
     return SessionAnswer(
         date=np.datetime64(row["date"], "D"),

@@ -17,7 +17,6 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
@@ -36,6 +35,7 @@ from bpvet.reasons import reason
 from bpvet.records.records import Records
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -118,6 +118,8 @@ class Joint(Tabled, Content):
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a number of `to_dict` that has an interval: value, lower, upper, unit."""
+        import pandas as pd
+
         rows = {
             name: figures for name, figures in self.to_dict().items() if isinstance(figures, dict)
         }

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES
@@ -20,6 +19,7 @@ from bpvet.visits.labs.history import LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -273,6 +273,8 @@ class Kidney(Tabled, Content):
 
     def to_frame(self) -> pd.DataFrame:
         """Return a row for each probability: columns question, by, stage, probability."""
+        import pandas as pd
+
         columns = ["question", "by", "stage", "probability"]
         return pd.DataFrame(list(self._probabilities()), columns=columns)
 

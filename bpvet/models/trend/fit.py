@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
@@ -23,6 +22,7 @@ from bpvet.records.records import Records
 from bpvet.visits.labs.series import lab_series
 from bpvet.visits.series import Series, Source
 from bpvet.visits.series import series as series_of
+from bpvet.visits.session_columns import SessionColumns, of_animal
 from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import courses as treatments_of
 
@@ -213,9 +213,9 @@ class PriorChoice:
         return self._known[key]
 
 
-def animal_sessions(records: Records, animal: str, rule: str = "guideline") -> pd.DataFrame:
-    """Return the sessions of one animal, as `bpvet.sessions` gives them."""
-    return session_store(records, rule).of_animal(animal).frame
+def animal_sessions(records: Records, animal: str, rule: str = "guideline") -> SessionColumns:
+    """Return the sessions of one animal, with the columns of `bpvet.sessions`."""
+    return of_animal(session_store(records, rule).of_animal(animal))
 
 
 def _lab_series(

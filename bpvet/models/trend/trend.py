@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
@@ -40,10 +39,12 @@ from bpvet.printing import ShortTable, Tabled, number
 from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.series import Series, rounding_step
+from bpvet.visits.session_columns import SessionColumns, of_animal
 from bpvet.visits.session_store import AnimalSessions
 from bpvet.visits.treatments.courses import Treatments
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -93,6 +94,11 @@ class Context(Content):
     def sessions(self) -> pd.DataFrame:
         """All sessions of the animal, as `bpvet.sessions` gives them; made when first asked for."""
         return self.rows.frame
+
+    @cached_property
+    def session_columns(self) -> SessionColumns:
+        """The same by column."""
+        return of_animal(self.rows)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -320,6 +326,8 @@ class Trend(Tabled, Content):
             Columns date, mean, sd, lower, upper; and by default method, condition, observed,
             n_used, bound.
         """
+        import pandas as pd
+
         dates = self.series.date if when is None else when
         usual = self.at(dates)
         lower, upper = usual.interval(level)

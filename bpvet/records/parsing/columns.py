@@ -71,6 +71,22 @@ def distinct_cells(cells: pa.Array) -> tuple[pa.Array, Codes]:
     return encoded.dictionary, encoded.indices.to_numpy()
 
 
+def names_of(texts: Any) -> tuple[list[str], NDArray[np.int64]]:
+    """Return different texts (m,), and the place among them of each of these (n,).
+
+    Parameters
+    ----------
+    texts : (n,) array of str, or texts as codes
+        What has `codes` says of itself which texts they are of.
+    """
+    codes = getattr(texts, "codes", None)
+    if codes is None:
+        names, codes = distinct(pa.array(np.asarray(texts, dtype=object), TEXT))
+    else:
+        names = list(texts.texts if hasattr(texts, "texts") else texts.categories)
+    return names, np.asarray(codes).astype(np.int64)
+
+
 def of_texts(texts: Sequence[str], code: NDArray[np.integer]) -> pa.Array:
     """Return a column of codes (n,) into a few texts, among which some may be equal.
 

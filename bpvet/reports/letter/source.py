@@ -7,9 +7,9 @@ import pandas as pd
 
 from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.frozen import dataclass
-from bpvet.models.trend.fit import animal_sessions
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
+from bpvet.visits.sessions import session_store
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +63,7 @@ class Source:
             as_of=answer.as_of,
             rule=rule,
             quantity="systolic",
-            sessions=animal_sessions(records, answer.animal, rule),
+            sessions=session_store(records, rule).of_animal(answer.animal).frame,
         )
 
     def rows(self, frame: pd.DataFrame, by: str) -> pd.DataFrame:

@@ -95,7 +95,7 @@ def _items(source: Source, answer: TrendAnswer | UnseenAnswer, who: Who) -> Iter
 def _sessions(source: Source) -> Iterator[Item]:
     quantity = source.quantity
     for _, row in source.sessions.iloc[::-1].iterrows():
-        session: SessionAnswer = session_answer(row, quantity)
+        session: SessionAnswer = session_answer(row.to_dict(), quantity)
         columns = ("setting", "state", "site", "side", "operator", "instrument")
         circumstances = {name: row[name] for name in columns}
         sizes = {name: row[name] for name in ("cuff_width_cm", "limb_circumference_cm")}

@@ -13,11 +13,11 @@ from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.frozen import replace
 from bpvet.records.findings import Finding
+from bpvet.records.parsing.columns import names_of
 from bpvet.records.records import Records
 from bpvet.visits.treatments.course import Course as Course
 from bpvet.visits.treatments.course import OtherDrug as OtherDrug
@@ -73,7 +73,7 @@ def courses(records: Records, animal: str) -> Treatments:
     """
     known = _KNOWN.setdefault(records, {})
     if animal not in known:
-        rows = treatment_rows(records.rows_of("treatments", animal), records.as_of)
+        rows = treatment_rows(records.columns("treatments", animal), records.as_of)
         known[animal] = _treatments(rows, missed_rows(records, animal).get(animal, ()))
     return known[animal]
 
@@ -91,7 +91,7 @@ def all_courses(records: Records) -> dict[str, Treatments]:
         `Treatments` by animal; an animal without rows is not in it.
     """
     if records not in _ALL_KNOWN:
-        rows = treatment_rows(records.treatments, records.as_of)
+        rows = treatment_rows(records.columns("treatments"), records.as_of)
         rows.sort(key=lambda row: row.animal)
         missed = missed_rows(records)
         _ALL_KNOWN[records] = {
@@ -104,7 +104,7 @@ def all_courses(records: Records) -> dict[str, Treatments]:
 
 def treated_on(
     treatments: Mapping[str, Treatments],
-    animal: NDArray[Any] | pd.Categorical,
+    animal: Any,
     date: NDArray[np.datetime64],
 ) -> NDArray[np.bool_]:
     """Return whether a modelled course is on at each date.
@@ -116,7 +116,7 @@ def treated_on(
     ----------
     treatments : mapping
         As from `all_courses`.
-    animal : (n,) array of str, or Categorical
+    animal : (n,) array of str, or texts as codes
         Animal of each date.
     date : (n,) datetime64[D]
 
@@ -133,7 +133,7 @@ def treated_on(
     ]
     if not spells or not len(date):
         return on
-    code, names = pd.factorize(np.asarray(animal, dtype=object))
+    names, code = names_of(animal)
     index = {name: position for position, name in enumerate(names)}
     kept = [spell for spell in spells if spell[0] in index]
     owner = np.array([index[name] for name, _, _ in kept], dtype=np.int64)

@@ -6,14 +6,15 @@ from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug_name
 from bpvet.frozen import dataclass
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
+from bpvet.records.parsing.columns import names_of
 from bpvet.records.records import Records
+from bpvet.records.table_columns import TableColumns
 
 #: First and last day of each stretch without doses, both inclusive.
 Stretches = tuple[tuple[np.datetime64, np.datetime64], ...]
@@ -56,11 +57,9 @@ def missed_rows(records: Records, animal: str | None = None) -> dict[str, tuple[
     animal : str, optional
         One animal's alone.
     """
-    if not len(records.missed):
+    if not len(records.columns("missed")):
         return {}
-    usable = _usable(records)
-    if animal is not None:
-        usable = usable[usable["animal"] == animal]
+    usable = _usable(records, animal)
     found: dict[str, list[MissedDoses]] = {}
     first, last = _days(usable)
     cells = zip(
@@ -122,15 +121,13 @@ def missed_findings(rows: Iterable[MissedDoses]) -> list[Finding]:
     ]
 
 
-def inside_missed(
-    records: Records, animal: NDArray[Any] | pd.Categorical, date: NDArray[np.datetime64]
-) -> NDArray[np.bool_]:
+def inside_missed(records: Records, animal: Any, date: NDArray[np.datetime64]) -> NDArray[np.bool_]:
     """Return whether each date lies in a stretch in which the animal's doses were missed.
 
     Parameters
     ----------
     records : Records
-    animal : (n,) array of str, or Categorical
+    animal : (n,) array of str, or texts as codes
         Animal of each date.
     date : (n,) datetime64[D]
 
@@ -139,14 +136,15 @@ def inside_missed(
     (n,) array of bool
     """
     inside = np.zeros(len(date), dtype=bool)
-    if not len(records.missed):
+    if not len(records.columns("missed")):
         return inside
     usable = _usable(records)
-    usable = usable[usable["what"] == "missed"]
+    usable = usable.take(usable.is_text("what", "missed"))
     if not len(usable) or not len(date):
         return inside
-    code, names = pd.factorize(np.asarray(animal, dtype=object))
-    owner = pd.Index(names).get_indexer(pd.Index(usable["animal"]))
+    names, code = names_of(animal)
+    place = {name: at for at, name in enumerate(names)}
+    owner = np.array([place.get(name, -1) for name in usable["animal"]], dtype=np.int64)
     first, last = _days(usable)
     # One number line for all animals: each has a stretch longer than any date.
     stretch = 10_000_000
@@ -157,12 +155,11 @@ def inside_missed(
     return np.asarray(np.searchsorted(begin, key, "right") > np.searchsorted(end, key, "left"))
 
 
-def _usable(records: Records) -> pd.DataFrame:
-    table = records.missed
-    return table[(table["set_aside"] == "") & table["from"].notna()]
+def _usable(records: Records, animal: str | None = None) -> TableColumns:
+    table = records.columns("missed", animal)
+    return table.take(table.is_text("set_aside", "") & ~np.isnat(table["from"]))
 
 
-def _days(rows: pd.DataFrame) -> tuple[NDArray[np.datetime64], NDArray[np.datetime64]]:
-    first = rows["from"].to_numpy(dtype="datetime64[D]")
-    last = rows["to"].to_numpy(dtype="datetime64[D]")
+def _days(rows: TableColumns) -> tuple[NDArray[np.datetime64], NDArray[np.datetime64]]:
+    first, last = rows.days("from"), rows.days("to")
     return first, np.where(np.isnat(last), first, last)

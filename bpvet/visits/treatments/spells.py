@@ -9,16 +9,20 @@ import math
 from collections.abc import Sequence
 from functools import lru_cache
 from itertools import groupby
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.facts.drugs import Drug, default_tau, drug, drug_name, purpose_overrides
 from bpvet.frozen import dataclass, replace
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.visits.treatments.doses import parse_dose
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from bpvet.records.table_columns import TableColumns
 
 #: Rows of one drug with gaps of at most so many days form one spell.
 SPELL_GAP_DAYS = 1
@@ -82,18 +86,21 @@ def _override(purpose: str) -> bool | None:
     return purpose_overrides(purpose)
 
 
-def treatment_rows(table: pd.DataFrame, as_of: Any) -> list[Row]:
+def treatment_rows(table: TableColumns | pd.DataFrame, as_of: Any) -> list[Row]:
     """Return the usable rows of treatment that had started by `as_of`, a later stop left open."""
     if not len(table):
         return []
-    usable = table[(table["set_aside"] == "") & ~table["future"].astype(bool)]
-    usable = usable[usable["started_on"].notna() & (usable["started_on"] <= pd.Timestamp(as_of))]
-    columns = ("animal", "drug", "dose", "dose_unit", "product", "purpose", "file", "line")
-    start = usable["started_on"].to_numpy(dtype="datetime64[D]")
-    stop = usable["stopped_on"].to_numpy(dtype="datetime64[D]")
+    day = np.datetime64(as_of, "D")
+    start, stop = (
+        np.asarray(table[name]).astype("datetime64[D]") for name in ("started_on", "stopped_on")
+    )
+    future = np.asarray(table["future"]).astype(bool)
+    usable = (np.asarray(table["set_aside"], dtype=object) == "") & ~future & (start <= day)
+    start, stop = start[usable], stop[usable]
     blank_stop = np.isnat(stop)
-    stop = np.where(stop > np.datetime64(as_of, "D"), _ONGOING, stop)
-    cells = zip(*(usable[name] for name in columns), strict=True)
+    stop = np.where(stop > day, _ONGOING, stop)
+    columns = ("animal", "drug", "dose", "dose_unit", "product", "purpose", "file", "line")
+    cells = zip(*(np.asarray(table[name], dtype=object)[usable] for name in columns), strict=True)
     rows = []
     for (animal, written, dose, unit, product, purpose, file, line), started, stopped, blank in zip(
         cells, start, stop, blank_stop, strict=True

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 import numpy as np
-import pandas as pd
 
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import NotUsed
@@ -130,12 +129,11 @@ def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
         "treatments": ("started_on", "drug"),
     }
     for table, (on, what) in columns.items():
-        rows = records.rows_of(table, animal)
-        rows = rows[(rows["set_aside"] != "") | rows["future"]]
-        for _, row in rows.iterrows():
-            day = np.datetime64("NaT", "D") if pd.isna(row[on]) else np.datetime64(row[on], "D")
-            reason = row["set_aside"] or f"it is dated after {records.as_of}"
-            yield NotUsed(table, day, str(row[what]), f"set aside: {reason}")
+        rows = records.columns(table, animal)
+        rows = rows.take(~rows.is_text("set_aside", "") | rows["future"])
+        for day, text, why in zip(rows.days(on), rows[what], rows["set_aside"], strict=True):
+            reason = why or f"it is dated after {records.as_of}"
+            yield NotUsed(table, day, str(text), f"set aside: {reason}")
     for cancelled in records.cancelled_rows:
         if cancelled.animal == animal:
             yield NotUsed(cancelled.table, _day(cancelled.date), cancelled.text, cancelled.why)

@@ -60,7 +60,7 @@ def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
         return _values_table(answer)
     in_series = set(trend.series.session.tolist())
     frame = trend.context.sessions.iloc[::-1]
-    sessions = [session_answer(row, answer.quantity) for _, row in frame.iterrows()]
+    sessions = [session_answer(row.to_dict(), answer.quantity) for _, row in frame.iterrows()]
     inside = [number_ in in_series for number_ in frame["session"]]
     taken = _in_order(trend, answer.quantity)
     rows = [

@@ -154,7 +154,7 @@ def session_answers(trend: Trend) -> tuple[SessionAnswer, ...]:
     )
 
 
-def session_answer(row: Mapping[str, Any], quantity: str) -> SessionAnswer:
+def session_answer(row: Mapping[Any, Any], quantity: str) -> SessionAnswer:
     """Return one row of `bpvet.sessions` as an answer for one quantity."""
     return SessionAnswer(
         date=np.datetime64(row["date"], "D"),

@@ -28,7 +28,7 @@ from bpvet.records.records import Records
 from bpvet.visits.series import Course, Series
 
 #: Days that are asked for at once.
-_DAYS = 64
+_DAYS = 256
 
 
 @dataclass(frozen=True, eq=False)

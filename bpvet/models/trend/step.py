@@ -198,7 +198,7 @@ def _usual(
     day = trend.columns.day[-1:]
     heavy = [i for i in range(len(fits)) if share[i] > 1e-9]
     # The forms of each side by side: a filter for every one of them takes three times as long.
-    parts = [usual_at_newest([fits[i]], columns[i].rows(day))[0] for i in heavy]
+    parts = [usual_at_newest([fits[i]], [*columns[i].rows(day)])[0] for i in heavy]
     weights = np.concatenate(
         [share[i] * mixture.weights for i, mixture in zip(heavy, parts, strict=True)]
     )

@@ -61,6 +61,9 @@ def _report_same_animals(checked: CheckedTable, values: Values) -> None:
     """Report which animals of different ids have one name, one species and one birth date."""
     if checked.n == 0:
         return
+    named = [text.casefold() for text in values["name"].to_pylist() if text]
+    if len(set(named)) == len(named):
+        return
     frame = pd.DataFrame({"birth": values["birth_date"]})
     for name in ("animal", "name", "species"):
         texts, code = distinct(values[name])

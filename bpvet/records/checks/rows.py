@@ -34,6 +34,9 @@ from bpvet.records.parsing.columns import TEXT, distinct, is_text, of_texts, unc
 from bpvet.records.parsing.dates import NAT
 from bpvet.records.parsing.values import Values
 
+#: Seconds, more than any two dates lie apart.
+_ALL_TIME = 600_000_000_000
+
 
 def check(
     tables: Mapping[str, CheckedTable], values: dict[str, Values], as_of: np.datetime64
@@ -150,23 +153,27 @@ def _report_overlaps(checked: CheckedTable, values: Values) -> None:
     usable = np.flatnonzero(checked.usable)
     if len(usable) == 0:
         return
-    frame = pd.DataFrame(
-        {
-            "animal": uncoded(values["animal"]).to_numpy(zero_copy_only=False)[usable],
-            "drug": [text.casefold() for text in values["drug"].take(usable).to_pylist()],
-            "start": values["started_on"][usable],
-            "stop": values["stopped_on"][usable],
-            "row": usable,
-        }
-    ).sort_values(["animal", "drug", "start", "row"], kind="stable")
-    groups = frame.groupby(["animal", "drug"], sort=False)
-    before = groups["start"].shift()
-    # The latest stop of all earlier rows; a blank stop ends at the next start.
-    ends = frame["stop"].fillna(pd.Timestamp.min).groupby([frame["animal"], frame["drug"]]).cummax()
-    ends = ends.groupby([frame["animal"], frame["drug"]]).shift()
-    together = (before == frame["start"]).to_numpy()
-    overlap = (frame["start"] < ends).to_numpy() & ~together
-    rows = frame["row"].to_numpy(dtype=np.int64)
+    drug_code: dict[str, int] = {}
+    drugs = [
+        drug_code.setdefault(text.casefold(), len(drug_code))
+        for text in values["drug"].take(usable).to_pylist()
+    ]
+    group = distinct(values["animal"])[1][usable].astype(np.int64) * len(drug_code) + drugs
+    start, stop = (
+        values[name][usable].astype("datetime64[s]") for name in ("started_on", "stopped_on")
+    )
+    order = np.lexsort((usable, start, group))
+    rows, group, start, stop = usable[order], group[order], start[order], stop[order]
+    again = np.append(False, group[1:] == group[:-1])
+    together = again & np.append(False, start[1:] == start[:-1])
+    # The latest stop of all earlier rows of a group, each group's apart by more than any date is; a
+    # blank stop ends at the next start.
+    apart = np.cumsum(~again) * _ALL_TIME
+    ends = np.maximum.accumulate(
+        np.where(np.isnat(stop), -_ALL_TIME // 2, stop.astype(np.int64)) + apart
+    )
+    overlap = np.append(False, (start.astype(np.int64) + apart)[1:] < ends[:-1])
+    overlap &= again & ~together & ~np.isnat(start)
     checked.report(np.sort(rows[together]), "started_on", Code.STARTS_TOGETHER)
     checked.report(np.sort(rows[overlap]), "started_on", Code.RUNS_ON)
 

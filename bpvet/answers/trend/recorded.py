@@ -224,15 +224,17 @@ def _home_clinic(sessions: pd.DataFrame, trend: Trend) -> Iterator[HomeClinic]:
     """Yield home and calmed sessions of the last year beside those in the clinic, by method."""
     quantity = trend.series.quantity
     # A bound is no mean.
-    known = sessions[quantity].notna() & (sessions[f"{quantity}_bound"] == "")
-    rows = sessions[(sessions["method"] == trend.series.method) & known]
-    day = rows["date"].to_numpy(dtype="datetime64[D]")
-    if not day.size:
+    value = sessions[quantity].to_numpy(dtype=float)
+    known = ~np.isnan(value) & (sessions[f"{quantity}_bound"] == "").to_numpy(dtype=bool)
+    known &= (sessions["method"] == trend.series.method).to_numpy(dtype=bool)
+    if not known.any():
         return
-    rows = rows[day > day.max() - _YEAR * _DAY]
-    clinic = rows.loc[rows["condition"] == "clinic", quantity]
+    day = sessions["date"].to_numpy(dtype="datetime64[D]")
+    known &= day > day[known].max() - _YEAR * _DAY
+    where = sessions["condition"].to_numpy(dtype=object)
+    clinic = value[known & (where == "clinic")]
     for condition in ("home", "calmed"):
-        of_condition = rows.loc[rows["condition"] == condition, quantity]
+        of_condition = value[known & (where == condition)]
         if len(of_condition) and len(clinic) and not trend.bridged:
             yield HomeClinic(
                 condition,

@@ -131,7 +131,10 @@ def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
     }
     for table, (on, what) in columns.items():
         rows = records.rows_of(table, animal)
-        rows = rows[(rows["set_aside"] != "") | rows["future"]]
+        apart = (rows["set_aside"] != "").to_numpy(dtype=bool) | rows["future"].to_numpy(dtype=bool)
+        if not apart.any():
+            continue
+        rows = rows[apart]
         for _, row in rows.iterrows():
             day = np.datetime64("NaT", "D") if pd.isna(row[on]) else np.datetime64(row[on], "D")
             reason = row["set_aside"] or f"it is dated after {records.as_of}"

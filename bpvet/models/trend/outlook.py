@@ -15,6 +15,7 @@ from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.words import Bound
 from bpvet.maths.mixture import Mixture
+from bpvet.maths.newest import session_ahead
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.spread import share_interpolated
 from bpvet.models.trend.changes import elsewhere, latest_session
@@ -112,10 +113,8 @@ def surprise_after(trend: Trend, earlier: Trend) -> Surprise:
         The fit to `before_newest` of it.
     """
     newest = newest_asked(trend, earlier)
-    expected = earlier.posterior.session(
-        newest.row[None], np.array([newest.day]), np.array([newest.readings]), newest.group
-    )
-    return surprise_of(trend, expected.first(), newest)
+    asked = [newest.row], [newest.day], [newest.readings], [newest.group]
+    return surprise_of(trend, session_ahead([earlier.posterior], *asked)[0], newest)
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,6 +18,8 @@ from bpvet.frozen import dataclass
 KINDS = ("pressure", "calming", "thyroid", "steroid", "diet", "other")
 #: The fact with the time to effect of a drug that has no figure of its own.
 UNKNOWN_TAU = "tau.unknown"
+#: Share of letters in order from which a name is spelled nearly as another.
+_ALIKE = 0.8
 
 
 @dataclass(frozen=True)
@@ -175,8 +177,23 @@ def near_drugs(text: str) -> tuple[str, ...]:
     >>> near_drugs("amlodopine")
     ('amlodipine',)
     """
-    keys = difflib.get_close_matches("".join(_words(text)), _by_key(), n=3, cutoff=0.8)
+    plain = "".join(_words(text))
+    # Letters that only one of two has match nothing; most names are told apart by that.
+    many, letters = len(plain), set(plain)
+    alike = [
+        key
+        for key, of_key in _letters().items()
+        if 2 * min(many, len(key)) >= (least := _ALIKE * (many + len(key)) - 1e-9)
+        and 2 * (many - len(letters - of_key)) >= least
+        and 2 * (len(key) - len(of_key - letters)) >= least
+    ]
+    keys = difflib.get_close_matches(plain, alike, n=3, cutoff=_ALIKE)
     return tuple(dict.fromkeys(_by_key()[key].name for key in keys))
+
+
+@cache
+def _letters() -> dict[str, frozenset[str]]:
+    return {key: frozenset(key) for key in _by_key()}
 
 
 def drugs() -> tuple[Drug, ...]:

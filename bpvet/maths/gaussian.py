@@ -379,8 +379,8 @@ class Path:
     before_share: Array
 
     @cached_property
-    def _after(self) -> tuple[Array, Array]:
-        """The same from the future."""
+    def after(self) -> tuple[Array, Array]:
+        """Means and shares as `before_mean` and `before_share`, from the future."""
         after = whiten(self.batch, self.noise, keep=True, backwards=True)
         return after.mean[:, :, 0], after.share[:, 0]
 
@@ -412,7 +412,7 @@ class Path:
         # Most questions are of the latest session or later: they need no pass from the future.
         if not future.any():
             return self.before_mean[i] * f[:, :, None], self.noise.wander[0] * a
-        after_mean, after_share = self._after
+        after_mean, after_share = self.after
         g = np.where(future, np.exp(-np.abs(sessions[j] - day) / tau), 0.0)[:, None]
         b = after_share[j] * g**2 + (1 - g**2)
         both = a * b

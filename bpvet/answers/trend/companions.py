@@ -8,6 +8,7 @@ from bpvet.equality import Content
 from bpvet.facts.sources import fact
 from bpvet.frozen import dataclass
 from bpvet.maths.estimate import Estimate, Number
+from bpvet.models.trend.newest import usual_newest
 from bpvet.models.trend.outlook import (
     usual_as_latest,
     with_medians,
@@ -77,7 +78,7 @@ def companion_answer(trend: Trend, level: float) -> CompanionAnswer:
     moves = float(fact("project.verdict.moves").value or 0)
     bounded = int(np.sum(~trend.series.plain))
     now = float(trend.latest.mean)
-    medians = float(with_medians(trend).latest.mean)
+    medians = float(usual_newest([with_medians(trend)])[0].mean)
     calm = without_tense(trend)
     without = None if calm is None else usual_as_latest(calm, trend)
     shown = []

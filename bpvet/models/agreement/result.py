@@ -32,9 +32,9 @@ from bpvet.maths.agreement.comparison import (
     estimated,
 )
 from bpvet.maths.agreement.components import Components
+from bpvet.maths.agreement.pivots import share_within_pivots
 from bpvet.maths.clusters import clustered_share
 from bpvet.maths.estimate import Estimate
-from bpvet.maths.pivots import share_within_pivots
 from bpvet.models.agreement.device import CriterionResult, criteria_results
 from bpvet.models.agreement.offset import MethodOffset, method_offset
 from bpvet.models.agreement.paired_data import PairedData

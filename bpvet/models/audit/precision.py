@@ -10,8 +10,8 @@ from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.frozen import dataclass
 from bpvet.maths.agreement.comparison import estimated, root, variance_interval
+from bpvet.maths.agreement.pivots import TwoVariances, from_nodes, two_variances
 from bpvet.maths.estimate import Estimate
-from bpvet.maths.pivots import TwoVariances, from_nodes, two_variances
 from bpvet.reasons import reason
 
 #: Sessions this many days apart or nearer show visit noise rather than change.
@@ -65,7 +65,7 @@ def precision(table: pd.DataFrame, level: float) -> tuple[Precision, ...]:
 
     Visit noise comes from consecutive sessions of one animal and condition, at most
     `NEIGHBOUR_DAYS` apart and with treatment on in both or in neither: slow change and treatment
-    hardly enter. Intervals are of generalised pivots (`bpvet.maths.pivots`).
+    hardly enter. Intervals are of generalised pivots (`bpvet.maths.agreement.pivots`).
 
     Parameters
     ----------

@@ -15,6 +15,7 @@ from bpvet.facts.sources import fact
 from bpvet.facts.words import Bound
 from bpvet.frozen import dataclass, replace
 from bpvet.maths.mixture import Mixture
+from bpvet.maths.newest import session_ahead
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.spread import share_interpolated
 from bpvet.models.trend.changes import elsewhere, latest_session
@@ -28,7 +29,7 @@ from bpvet.records.records import Records
 from bpvet.visits.series import Course, Series
 
 #: Days that are asked for at once.
-_DAYS = 64
+_DAYS = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,10 +113,8 @@ def surprise_after(trend: Trend, earlier: Trend) -> Surprise:
         The fit to `before_newest` of it.
     """
     newest = newest_asked(trend, earlier)
-    expected = earlier.posterior.session(
-        newest.row[None], np.array([newest.day]), np.array([newest.readings]), newest.group
-    )
-    return surprise_of(trend, expected.first(), newest)
+    asked = [newest.row], [newest.day], [newest.readings], [newest.group]
+    return surprise_of(trend, session_ahead([earlier.posterior], *asked)[0], newest)
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,6 +20,7 @@ from bpvet.facts.sources import fact
 from bpvet.frozen import dataclass, replace
 from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
+from bpvet.maths.newest import usual_at_newest
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.special import log_sum_exp
 from bpvet.models.trend.columns import Columns
@@ -196,11 +197,12 @@ def _usual(
     """Return the usual value at the latest session over several designs, weighed."""
     day = trend.columns.day[-1:]
     heavy = [i for i in range(len(fits)) if share[i] > 1e-9]
-    parts = [fits[i].usual(columns[i].rows(day), day) for i in heavy]
+    # The forms of each side by side: a filter for every one of them takes three times as long.
+    parts = [usual_at_newest([fits[i]], [*columns[i].rows(day)])[0] for i in heavy]
     weights = np.concatenate(
         [share[i] * mixture.weights for i, mixture in zip(heavy, parts, strict=True)]
     )
-    means = np.concatenate([mixture.means[0] for mixture in parts])
-    sds = np.concatenate([mixture.sds[0] for mixture in parts])
+    means = np.concatenate([mixture.means for mixture in parts])
+    sds = np.concatenate([mixture.sds for mixture in parts])
     combined = Mixture(weights / weights.sum(), means, sds)
     return replace(combined, scale=trend.latest.scale)

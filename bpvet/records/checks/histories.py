@@ -60,16 +60,21 @@ def _report_same_animals(checked: CheckedTable, values: Values) -> None:
     """Report which animals of different ids have one name, one species and one birth date."""
     if checked.n == 0:
         return
-    columns = [uncoded(values[name]).to_pylist() for name in ("name", "species", "animal")]
+    names, species, animals = (
+        uncoded(values[name]).to_pylist() for name in ("name", "species", "animal")
+    )
+    named = [text.casefold() for text in names if text]
+    if len(set(named)) == len(named):
+        return
     births = values["birth_date"]
-    known = zip(*columns, births.tolist(), np.isnat(births).tolist(), strict=True)
+    known = zip(names, species, animals, births.tolist(), np.isnat(births).tolist(), strict=True)
     first: dict[tuple[str, str, int], str] = {}
     same: dict[str, str] = {}
     again = []
-    for row, (name, species, animal, birth, unborn) in enumerate(known):
-        if not (name and species and animal) or unborn:
+    for row, (name, kind, animal, birth, unborn) in enumerate(known):
+        if not (name and kind and animal) or unborn:
             continue
-        met = first.setdefault((name.casefold(), species, birth), animal)
+        met = first.setdefault((name.casefold(), kind, birth), animal)
         if met != animal:
             same[animal] = met
             again.append(row)

@@ -56,11 +56,16 @@ def heading_of(rows: Sequence[Sequence[str]], table: str, columns: Collection[st
     """
     best = Heading(0, 1, tuple(rows[0]), score_of(rows[0], table, columns))
     for at, row in enumerate(rows[:LOOKED_AT]):
+        # No row scores more than two a cell.
+        if 2 * len(row) <= best.score:
+            continue
         score = score_of(row, table, columns)
         if score > best.score and score >= _ENOUGH:
             best = Heading(at, 1, tuple(row), score)
     for at in {best.first, max(best.first - 1, 0)}:
         if at + 1 < len(rows) and len(rows[at]) == len(rows[at + 1]):
+            if 2 * len(rows[at]) <= best.score:
+                continue
             both = _joined(rows[at], rows[at + 1])
             score = score_of(both, table, columns)
             if score > best.score and score >= _ENOUGH:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.errors import CallError
 from bpvet.facts.labs import factor, known_units
@@ -46,7 +48,7 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
         known = ", ".join(LAB_QUANTITIES)
         raise CallError(f'"{quantity}" is not a laboratory quantity; there are {known}.')
     usable = _usable(records, quantity, animal)
-    if usable.empty:
+    if not usable.date.size:
         units = ", ".join(known_units(quantity))
         others = dict.fromkeys(why for _, why in left_out(records, animal, quantity))
         unmodelled = reason("labs.no_trend", why="; ".join(others)) if others else ""
@@ -54,7 +56,8 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
             f"{animal} has no usable value of {QUANTITY_WORDS[quantity]}; it is read in {units}."
             f"{unmodelled}"
         )
-    species = _species(records).get(animal, "")
+    row = records.rows_by_animal.get(animal)
+    species = "" if row is None else row.species
     return _series(animal, species, quantity, usable, courses(records, animal).courses)
 
 
@@ -74,10 +77,13 @@ def all_lab_series(
     species = _species(records)
     found = []
     for quantity in quantities:
-        for animal, rows in _usable(records, quantity).groupby("animal", sort=True):
-            name = str(animal)
+        usable = _usable(records, quantity)
+        of_animal = pd.Series(usable.animal).groupby(usable.animal).indices
+        for name in sorted(map(str, of_animal)):
+            rows = of_animal[name]
             given = treatments[name].courses if name in treatments else ()
-            found.append(_series(name, species.get(name, ""), quantity, rows, given))
+            values = _Usable(usable.animal[rows], usable.date[rows], usable.logarithm[rows])
+            found.append(_series(name, species.get(name, ""), quantity, values, given))
     return found
 
 
@@ -101,31 +107,41 @@ def _species(records: Records) -> dict[str, str]:
     return dict(zip(records.animals["animal"], records.animals["species"], strict=True))
 
 
-def _usable(records: Records, quantity: str, animal: str | None = None) -> pd.DataFrame:
-    """Return the rows that can be used, with their `logarithm` in the modelled unit.
+class _Usable(NamedTuple):
+    """Values that can be used: whose (n,), dates, and logarithms in the modelled unit."""
+
+    animal: np.ndarray
+    date: NDArray[np.datetime64]
+    logarithm: NDArray[np.float64]
+
+
+def _usable(records: Records, quantity: str, animal: str | None = None) -> _Usable:
+    """Return the values that can be used, in the order of the rows.
 
     What is left out is told by `left_out`.
     """
     rows = records.rows_of("labs", animal)
     usable = (rows["analyte"] == quantity) & (rows["set_aside"] == "") & (rows["value_bound"] == "")
     # A blank date, and a blank value, compare as false.
-    dated = rows["sampled_on"].to_numpy(dtype="datetime64[D]") <= records.as_of
-    rows = rows[usable.to_numpy(dtype=bool) & dated & rows["value"].gt(0).to_numpy(dtype=bool)]
-    factors = {unit: factor(quantity, str(unit)) for unit in rows["unit"].unique()}
-    scale = np.array([factors[unit] or np.nan for unit in rows["unit"]], dtype=np.float64)
-    rows = rows.assign(logarithm=np.log(rows["value"].to_numpy(dtype=np.float64) * scale))
-    return rows[np.isfinite(scale)]
+    date, value = rows["sampled_on"].to_numpy(dtype="datetime64[D]"), rows["value"].to_numpy(float)
+    keep = np.flatnonzero(usable.to_numpy(dtype=bool) & (date <= records.as_of) & (value > 0))
+    units = rows["unit"].take(keep).tolist()
+    factors = {unit: factor(quantity, str(unit)) for unit in dict.fromkeys(units)}
+    scale = np.array([factors[unit] or np.nan for unit in units], dtype=np.float64)
+    known = np.isfinite(scale)
+    keep, scale = keep[known], scale[known]
+    names = rows["animal"].take(keep).to_numpy(dtype=object)
+    return _Usable(names, date[keep], np.log(value[keep] * scale))
 
 
 def _series(
-    animal: str, species: str, quantity: str, rows: pd.DataFrame, given: tuple[Course, ...]
+    animal: str, species: str, quantity: str, values: _Usable, given: tuple[Course, ...]
 ) -> Series:
-    date = rows["sampled_on"].to_numpy(dtype="datetime64[D]")
-    order = np.argsort(date, kind="stable")
+    order = np.argsort(values.date, kind="stable")
     count = order.size
-    y = rows["logarithm"].to_numpy(dtype=np.float64)[order]
+    y = values.logarithm[order]
     arrays = {
-        "date": date[order],
+        "date": values.date[order],
         "y": y,
         "ss": np.zeros(count),
         "k": np.full(count, _WHOLE),

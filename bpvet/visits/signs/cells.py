@@ -63,11 +63,13 @@ def asked_cells(records: Records, animal: str | None = None) -> Iterator[Asked]:
         if column not in frame.columns:
             continue
         # Few rows have such words: nothing else is looked at.
-        frame = frame[(frame[column] != "").to_numpy(dtype=bool)]
+        given = (frame[column] != "").to_numpy(dtype=bool)
+        if not given.any():
+            continue
+        frame = frame[given]
         if table == "animals":
             frame = frame.assign(date=np.datetime64("NaT", "s"), file="", line=0)
-        if not frame.empty:
-            yield Asked(in_their_time(records, frame, dated), dated, column, name, heading)
+        yield Asked(in_their_time(records, frame, dated), dated, column, name, heading)
 
 
 def _foreign(records: Records) -> Iterator[tuple[str, str, str, str, str]]:
@@ -87,7 +89,7 @@ def in_their_time(records: Records, frame: pd.DataFrame, dated: str) -> pd.DataF
     keep = (frame["animal"] != "").to_numpy(dtype=bool) & ~later
     if "duplicate" in frame.columns:
         keep &= ~frame["duplicate"].to_numpy(dtype=bool)
-    return frame[keep]
+    return frame if keep.all() else frame[keep]
 
 
 def places(rows: pd.DataFrame, dated: str) -> Iterator[Place]:

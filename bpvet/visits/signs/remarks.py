@@ -106,6 +106,8 @@ def _of_notes(cells: Sequence[Asked], lives: _Lives, spans: _Spans) -> Iterator[
         texts = {str(text) for text in asked.rows[asked.column].unique()}
         leaving = {text for text in texts if says_left(text)}
         treating = set() if asked.name == "treatments note" else {*filter(_may_treat, texts)}
+        if not (leaving or treating):
+            continue
         rows = asked.rows[asked.rows[asked.column].isin(leaving | treating).to_numpy(dtype=bool)]
         found = rows[asked.column].astype(str)
         for text, row in zip(found, places(rows, asked.dated), strict=True):
@@ -127,6 +129,8 @@ def _of_pressures(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
         noted = (text for text in texts if plain or not text.replace(".", "").isdecimal())
         named = {text: pressures_in(heading + text) for text in noted}
         named = {text: pressures for text, pressures in named.items() if pressures}
+        if not named:
+            continue
         rows = asked.rows[asked.rows[asked.column].isin(named).to_numpy(dtype=bool)]
         found = rows[asked.column].astype(str)
         for text, row in zip(found, places(rows, asked.dated), strict=True):
@@ -146,6 +150,8 @@ def _of_doubts(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
         notes = [str(text) for text in asked.rows["note"].unique()]
         doubting = [text for text in notes if doubts_reading(text)]
         sedated = [text for text in notes if says_sedated(text)]
+        if not (doubting or sedated):
+            continue
         keep = asked.rows["note"].isin(sedated) & asked.rows["condition"].isin(TREND_CONDITIONS)
         keep |= asked.rows["note"].isin(doubting)
         keep &= (asked.rows["excluded"] == "") & (asked.rows["set_aside"] == "")

@@ -185,7 +185,10 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
     for row, table, item in remarks(records, animal, cells):
         yield _made(row, table, "", item)
     frame = records.rows_of("readings", animal)
-    frame = frame[(frame["set_aside"] != "").to_numpy(dtype=bool)]
+    aside = (frame["set_aside"] != "").to_numpy(dtype=bool)
+    if not aside.any():
+        return
+    frame = frame[aside]
     rows = in_their_time(records, frame, "taken_at")
     if rows.empty:
         return
@@ -202,6 +205,8 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
 def _signs_of_column(asked: Asked) -> Iterator[Sign]:
     rows, column = asked.rows, asked.column
     found = {text: read_cell(str(text), asked.heading) for text in rows[column].unique()}
+    if not any(found.values()):
+        return
     rows = rows[rows[column].map(lambda text: bool(found[text])).to_numpy(dtype=bool)]
     for text, row in zip(rows[column], places(rows, asked.dated), strict=True):
         for item in found[text]:

@@ -58,6 +58,8 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
     found: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     for table in ("treatments", "missed"):
         rows = _aside(records, table, animal)
+        if rows.empty:
+            continue
         for whose, drug in zip(rows["animal"], rows["drug"], strict=True):
             found[str(whose)][table].append(str(drug))
     since = records.as_of - np.timedelta64(int(number_of("project.kidney.alarm_age")), "D")
@@ -83,8 +85,12 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
 
 def _aside(records: Records, table: str, animal: str | None) -> pd.DataFrame:
     rows = records.rows_of(table, animal)
-    keep = (rows["set_aside"] != "") & ~_not_yet(records, rows, table) & (rows["animal"] != "")
-    return rows[keep.to_numpy(dtype=bool)]
+    aside = (rows["set_aside"] != "").to_numpy(dtype=bool)
+    # Mostly none is: then nothing else is looked at.
+    if not aside.any():
+        return rows[:0]
+    keep = ~_not_yet(records, rows, table) & (rows["animal"] != "")
+    return rows[aside & keep.to_numpy(dtype=bool)]
 
 
 def _not_yet(records: Records, rows: pd.DataFrame, table: str) -> pd.Series[bool]:
@@ -98,10 +104,11 @@ def _labs(records: Records, animal: str | None) -> list[tuple[str, str, pd.Times
     rows = records.rows_of("labs", animal)
     kept = rows[(rows["set_aside"] == "").to_numpy(dtype=bool)]
     read = ~kept["analyte"].isin(list(near)).to_numpy(dtype=bool) & _in_known_unit(kept)
-    unread = kept[~read & ~_not_yet(records, kept, "labs").to_numpy(dtype=bool)]
-    unused = pd.concat([_aside(records, "labs", animal), unread])
-    if unused.empty:
+    aside = _aside(records, "labs", animal)
+    if aside.empty and read.all():
         return []
+    unread = kept[~read & ~_not_yet(records, kept, "labs").to_numpy(dtype=bool)]
+    unused = pd.concat([aside, unread])
     usable = kept[read]
     newest = usable.groupby(["animal", "analyte"])["sampled_on"].max().to_dict()
     cells = zip(unused["animal"], unused["analyte"], unused["sampled_on"], strict=True)
@@ -116,7 +123,7 @@ def _labs(records: Records, animal: str | None) -> list[tuple[str, str, pd.Times
 def _in_known_unit(rows: pd.DataFrame) -> NDArray[np.bool_]:
     """Return which rows do not stand in a unit that is not read for their analyte."""
     read = np.ones(len(rows), dtype=bool)
-    for analyte, unit in rows[["analyte", "unit"]].drop_duplicates().itertuples(index=False):
+    for analyte, unit in set(zip(rows["analyte"].tolist(), rows["unit"].tolist(), strict=True)):
         if analyte in ANALYTES and factor(analyte, unit_as_given(analyte, unit)) is None:
             read &= ((rows["analyte"] != analyte) | (rows["unit"] != unit)).to_numpy(dtype=bool)
     return read

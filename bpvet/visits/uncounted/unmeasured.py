@@ -54,6 +54,8 @@ def unmeasured_days(
     known = (frame["animal"] != "").to_numpy(dtype=bool)
     unused = unused & known & ~frame["duplicate"].to_numpy(dtype=bool)
     unused &= ~np.isnat(day) & (day <= records.as_of)
+    if not unused.any():
+        return {}
     # Of the animals that have such a row alone: few of a large clinic.
     near = frame["animal"].isin(frame["animal"][unused].unique()).to_numpy(dtype=bool)
     rows = pd.DataFrame(

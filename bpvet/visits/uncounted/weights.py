@@ -16,6 +16,9 @@ from bpvet.facts.sources import fact
 from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 
+#: Weights that a jump takes.
+_PAIR = 2
+
 
 @dataclass(frozen=True, eq=False)
 class WeightJump(Content):
@@ -58,34 +61,38 @@ def weight_jumps(records: Records, animal: str | None = None) -> Mapping[str, We
         & frame["sampled_on"].notna()
         & (frame["animal"] != "")
     )
-    rows = frame.loc[keep.to_numpy(dtype=bool)]
-    units = {unit: factor(pounds.quantity, str(unit)) for unit in rows["unit"].unique()}
-    kilograms = rows["value"] * rows["unit"].map(units).to_numpy(dtype=float)
-    rows = rows.assign(kilograms=kilograms).dropna(subset=["kilograms"])
-    rows = rows.sort_values(["animal", "sampled_on"], kind="stable")
-    of_animal = rows.groupby("animal", sort=False, observed=True)
-    before = of_animal[["kilograms", "sampled_on"]].shift()
+    at = np.flatnonzero(keep.to_numpy(dtype=bool))
+    units = frame["unit"].take(at).tolist()
+    factors = {unit: factor(pounds.quantity, str(unit)) for unit in dict.fromkeys(units)}
+    scale = np.array([factors[unit] or np.nan for unit in units], dtype=np.float64)
+    at, scale = at[~np.isnan(scale)], scale[~np.isnan(scale)]
+    if at.size < _PAIR:
+        return {}
+    kilograms = frame["value"].to_numpy(dtype=float)[at] * scale
+    date = frame["sampled_on"].to_numpy(dtype="datetime64[D]")[at]
+    code, names = pd.factorize(frame["animal"].take(at).to_numpy(dtype=object), sort=True)
+    order = np.lexsort((date, code))
+    at, kilograms, date, code = at[order], kilograms[order], date[order], code[order]
     pound, near = fact("unit.pound").value or 1.0, pounds.value or 0.0
     # How far the step is from that of a pound to a kilogram, or back, as a factor.
-    step = np.abs(np.log(rows["kilograms"] / before["kilograms"]))
-    jumped = np.abs(step + np.log(pound)) <= np.log1p(near / 100)
-    newest = of_animal["sampled_on"].transform("max")
-    memory = pd.Timedelta(days=fact("project.weight.memory").value or 0)
-    jumped &= before["sampled_on"] >= newest - memory
+    step = np.abs(np.diff(np.log(kilograms)))
+    jumped = (code[1:] == code[:-1]) & (np.abs(step + np.log(pound)) <= np.log1p(near / 100))
+    newest = date[np.searchsorted(code, code[1:], side="right") - 1]
+    memory = np.timedelta64(int(fact("project.weight.memory").value or 0), "D")
+    jumped &= date[:-1] >= newest - memory
     found = {}
     grown = (fact("project.category.youngest").value or 0) * 365.25
-    for index in rows.index[jumped.to_numpy(dtype=bool)]:
-        row, first = rows.loc[index], before.loc[index]
-        whose, since = str(row["animal"]), np.datetime64(first["sampled_on"], "D")
+    for first in np.flatnonzero(jumped).tolist():
+        row, whose, since = first + 1, str(names[code[first]]), date[first]
         born = records.rows_by_animal[whose].birth_date
         grows = (since - born) / np.timedelta64(1, "D") < grown
-        if not (grows and row["kilograms"] > first["kilograms"]):
+        if not (grows and kilograms[row] > kilograms[first]):
             found[whose] = WeightJump(
-                float(first["kilograms"]),
-                float(row["kilograms"]),
+                float(kilograms[first]),
+                float(kilograms[row]),
                 since,
-                np.datetime64(row["sampled_on"], "D"),
-                str(row["file"]),
-                int(row["line"]),
+                date[row],
+                str(frame["file"].iloc[at[row]]),
+                int(frame["line"].iloc[at[row]]),
             )
     return found

@@ -7,7 +7,12 @@ import pytest
 from scipy import stats
 
 from bpvet.maths.agreement.comparison import root, variance_interval
-from bpvet.maths.pivots import TwoVariances, from_nodes, share_within_pivots, two_variances
+from bpvet.maths.agreement.pivots import (
+    TwoVariances,
+    from_nodes,
+    share_within_pivots,
+    two_variances,
+)
 
 
 def test_without_reading_noise_it_is_the_chi_square_interval() -> None:

@@ -20,6 +20,7 @@ from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfCell, near_names
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome, finding_of
+from bpvet.records.parsing import dates
 from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
 from bpvet.records.parsing.dates import NAT
@@ -60,7 +61,7 @@ def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> pd.D
         }
     )
     frame["species_written"] = _as_written(checked, frame)
-    frame["left_written"] = _left_written(checked, frame)
+    frame["left_written"] = _left_written(checked, frame, values["left_after_today"])
     kept = frame
     if checked.n:
         usable = checked.usable
@@ -97,17 +98,25 @@ def _as_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object
     return np.where(frame["species"].isin(known).to_numpy(), "", written)
 
 
-def _left_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object_]:
+def has_date(text: str) -> bool:
+    """Return whether a text has digits enough for a date with its year."""
+    return sum(map(str.isdigit, text)) >= _DIGITS_OF_DATE
+
+
+def _left_written(
+    checked: CheckedTable, frame: pd.DataFrame, after_today: NDArray[np.bool_]
+) -> NDArray[np.object_]:
     """Return what was written of an animal's leaving (n,) where no date of it can be read.
 
     Blank where there is a date, and where a date stands there that is later than the one that is
-    looked at: on that day it had not left.
+    looked at: on that day it had not left. One that lies after today as well is no such date: a
+    slip of the year, perhaps.
     """
     written = []
     days, reasons = (_objects(checked.cells(name)) for name in ("left_on", "left_reason"))
-    for day, reason, date in zip(days, reasons, frame["left_on"], strict=True):
-        dated = pd.notna(date) or sum(map(str.isdigit, day)) >= _DIGITS_OF_DATE
-        written.append("" if dated else " ".join(filter(None, (day, reason))))
+    for day, reason, date, ahead in zip(days, reasons, frame["left_on"], after_today, strict=True):
+        dated = pd.notna(date) or has_date(day)
+        written.append("" if dated and not ahead else " ".join(filter(None, (day, reason))))
     return np.array(written, dtype=object)
 
 
@@ -120,6 +129,7 @@ def check_animals(checked: CheckedTable, values: Values, as_of: np.datetime64) -
         odd, "target_systolic", Code.TARGET, Outcome.CELL, written=WRITTEN, low=low, high=high
     )
     values["target_systolic"] = np.where(odd, np.nan, target)
+    values["left_after_today"] = values["left_on"] > max(as_of, dates.today())
     for name, code in (("birth_date", Code.BORN_IN_FUTURE), ("left_on", Code.LEFT_IN_FUTURE)):
         later = values[name] > as_of
         checked.report(later, name, code, Outcome.CELL, written=WRITTEN, as_of=str(as_of))

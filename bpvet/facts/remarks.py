@@ -45,6 +45,21 @@ _LEFT = re.compile(
     r"|d[ée]c[ée]d[ée]e?|overleden|ingeslapen|fallecid[oa]|falleció|decedut[oa])\b|†",
     re.IGNORECASE,
 )
+_DAY_NAMED = (
+    r"(?:\d{1,2}[./-]\d{1,2}(?![\w/]*\s*(?:tab|pill|cap))|\d{4}-\d\d|\d{1,2}(?:st|nd|rd|th)\b"
+    r"|(?:\d{1,2}\.? ?)?(?:jan|feb|mar|apr|may|june?|july?|aug|sept?|oct|nov|dec)\w*"
+    r"|(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?|yesterday|today|tonight"
+    r"|(?:last |over)?night|(?:this |the )?(?:morning|afternoon|evening|weekend|week|month|year))\b"
+)
+#: "passed 25/11", of the animal; what is passed otherwise stands before or behind it.
+_PASSED = re.compile(
+    r"(?<!\bnot )(?<!n't )(?<!\blast )(?<!urine )(?<!stool )(?<!stools )(?<!faeces )(?<!feces )"
+    r"(?<!motion )(?<!motions )(?<!\bpoo )(?<!\bpee )(?<!\bwee )(?<!test )(?<!exam )(?<!stone )"
+    rf"\bpassed,?:? (?:(?:on|over|in|during|last|this|early|late|the)[ ,]+){{0,3}}{_DAY_NAMED}"
+    r"|\bpassed,? (?:peacefully|suddenly|at home|in (?:his|her|its|their) sleep|over (?:the )?)\b"
+    r"|\b(?:sadly|unfortunately) passed\b|^\W*(?:has |he |she )?passed\W*$",
+    re.IGNORECASE,
+)
 #: A whole number of two or three digits, perhaps with a diastolic or a second one behind it; no
 #: part of a date, a time of day, a decimal or a code.
 _NUMBER = re.compile(
@@ -158,8 +173,10 @@ def says_left(text: str) -> bool:
     --------
     >>> says_left("PTS at other clinic"), says_left("euthanised"), says_left("ripped cuff")
     (True, True, False)
+    >>> says_left("passed 25/11"), says_left("passed stool 25/11")
+    (True, False)
     """
-    return bool(_LEFT.search(text))
+    return bool(_LEFT.search(text) or _PASSED.search(text))
 
 
 def pressures_in(text: str) -> tuple[int, ...]:

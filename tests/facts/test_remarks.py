@@ -48,13 +48,30 @@ def test_what_is_usual_beside_a_drug_does_not(note):
     [
         *("PTS", "euthanised at home", "died sunday", "DECEASED", "Pip (†)", "passed away"),
         *("put to sleep elsewhere", "Pip (deceased)", "euthanasia", "RIP", "found dead"),
+        *("passed 25/11", "passed away 25/11", "passed on Monday", "passed on 25 Nov", "Passed."),
+        *("passed 25.11.26", "passed 2026-11-25", "passed on the 25th", "passed last night"),
+        *(
+            "passed at home",
+            "passed in her sleep",
+            "sadly passed",
+            "passed nov 25",
+            "passed sunday",
+        ),
     ],
 )
 def test_an_end_is_found_in_a_few_words(text):
     assert says_left(text)
 
 
-@pytest.mark.parametrize("text", ["slept", "ripped the cuff", "patient calm", "study", "deaf", ""])
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("slept", "ripped the cuff", "patient calm", "study", "deaf", ""),
+        *("passed stool", "passed urine", "passed exam", "passed stool 25/11", "passed on to vet"),
+        *("passed urine on monday", "not passed today", "passed 1/2 tablet", "passed 3 worms"),
+        *("seizure passed quickly", "passed a stone", "stool passed yesterday", "passed all tests"),
+    ],
+)
 def test_other_words_are_no_end(text):
     assert not says_left(text)
 

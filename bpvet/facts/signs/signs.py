@@ -7,12 +7,20 @@ around them in ``sign_words.toml``.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 
 from bpvet.facts.signs.clauses import drafts
 from bpvet.facts.signs.exams import EXAMINATION
+from bpvet.facts.signs.foreign import (
+    Found,
+    foreign_signs,
+    group_of_term,
+    may_be_foreign,
+    without_friends,
+)
 from bpvet.facts.signs.items import Draft
 from bpvet.facts.signs.lexicon import may_name_sign
 from bpvet.facts.signs.terms import elements
@@ -164,20 +172,69 @@ _WELL = ("appetite", "bright", "household")
 def read_note(text: str, seen_on: date | None = None) -> tuple[SignItem, ...]:
     """Return what a note may tell of signs: to be asked about, never used.
 
-    What would be present or unclear as a sign is given, with the reading ``unclear``; words that
-    are in no list, and what of an animal at rest is no sign ("quiet", "lying"), are not.
+    What would be present or unclear as a sign is given, with the reading ``unclear``, and what
+    words of another language may tell; words that are in no list, and what of an animal at rest is
+    no sign ("quiet", "lying"), are not.
 
     Examples
     --------
     >>> [item.term for item in read_note("calm, cuff 3; blind since yesterday?")]
     ['blindness']
+    >>> [item.term for item in read_note("aveugle depuis lundi")]
+    ['blindness']
     """
-    if not may_name_sign(text[:MOST_LETTERS]):
+    named, foreign = may_name_sign(text), may_be_foreign(text)
+    if not named and not foreign:
         return ()
-    found = read_sign(text, "", seen_on)
+    text = without_friends(text)
+    found: dict[str, list[SignItem]] = {}
+    for piece in _pieces(text):
+        items = _asked_items(piece, seen_on) if named else ()
+        for item in _with_foreign(items, piece) if foreign else items:
+            # Of a note longer than a cell is read, each term is asked about where it comes first.
+            if item.term not in found or len(text) <= MOST_LETTERS:
+                found.setdefault(item.term, []).append(item)
+    return tuple(item for items in found.values() for item in items)
+
+
+def _pieces(text: str) -> Iterator[str]:
+    """Yield a note in pieces that are read as a cell is, cut between words."""
+    start = 0
+    while len(text) - start > MOST_LETTERS:
+        end = text.rfind(" ", start + MOST_LETTERS // 2, start + MOST_LETTERS)
+        end = start + MOST_LETTERS if end < 0 else end
+        yield text[start:end]
+        start = end
+    yield text[start:]
+
+
+def _with_foreign(items: Sequence[SignItem], text: str) -> Iterator[SignItem]:
+    """Yield what a note may tell, with what it tells in another language, or denies in it."""
+    found, read = foreign_signs(text), read_sign(text)
+    yield from (item for item in items if not any(_is_denied(item, each) for each in found))
+    terms = {item.term for item in items}
+    for each in found:
+        # What the lists know as well has been read with all that stands around it.
+        alone = {item.term for item in read_sign(each.words)} - {""}
+        # "slepy" is sleepy, typed in haste.
+        known = each.term in alone or (each.words.isascii() and each.words.isalpha() and alone)
+        known = known or any(item.term == each.term and each.words in item.text for item in read)
+        if not (known or each.denied or each.term in terms):
+            yield SignItem(each.text, each.term, group_of_term(each.term), "unclear")
+
+
+def _is_denied(item: SignItem, found: Found) -> bool:
+    """Return whether what is read as a sign is denied in another language: "nicht blind"."""
+    if not found.denied or found.by_english or found.term != item.term:
+        return False
+    rest = item.text.replace(found.words, " ")
+    return rest != item.text and all(more.term != item.term for more in read_sign(rest))
+
+
+def _asked_items(text: str, seen_on: date | None) -> tuple[SignItem, ...]:
     return tuple(
         SignItem(item.text, item.term, item.group, "unclear")
-        for item in found
+        for item in read_sign(text, "", seen_on)
         if item.reading in ("present", "unclear")
         and item.term
         and item.term not in _AT_REST

@@ -8,7 +8,7 @@ sought, not understood: what is found is a question for who reads it.
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 
 from bpvet.facts.drugs import drug, drugs, near_drugs
 from bpvet.facts.protocol import limits
@@ -176,7 +176,9 @@ def says_left(text: str) -> bool:
     >>> says_left("passed 25/11"), says_left("passed stool 25/11")
     (True, False)
     """
-    return bool(_LEFT.search(text) or _PASSED.search(text))
+    # Few texts have the word: all else is looked through once.
+    passed = "passed" in text.casefold() and _PASSED.search(text)
+    return bool(_LEFT.search(text) or passed)
 
 
 def pressures_in(text: str) -> tuple[int, ...]:
@@ -197,9 +199,15 @@ def pressures_in(text: str) -> tuple[int, ...]:
     text = _LONG_NUMBER.sub(" ", text)
     bounds, of_pressure = limits("systolic"), _OF_PRESSURE.search(text) is not None
     found: dict[int, None] = {}
+    # Of a note that says one thing a thousand times each thing is looked at once.
+    looked_at: dict[tuple[str, str], None] = {}
     for match in _NUMBER.finditer(text):
         before = text[max(0, match.start() - _CLAUSE) : match.start()]
-        value, before = int(match[1]), _RANGE_BEGUN.sub("", before)
+        value, around = int(match[1]), (before, text[match.start() : match.end() + _CLAUSE])
+        if value in found or around in looked_at:
+            continue
+        looked_at[around] = None
+        before = _RANGE_BEGUN.sub("", before)
         possible = not bounds.sets_aside(value) if of_pressure else bool(bounds.usual(value))
         told_apart = (
             _OTHER_UNIT.match(text, match.end())
@@ -263,6 +271,7 @@ def _pressure_names() -> tuple[str, ...]:
     return tuple(known.name for known in drugs() if known.kind == "pressure")
 
 
+@lru_cache(maxsize=65536)
 def _named(word: str) -> tuple[str, ...]:
     if len(word) < _SHORT_NAME:
         return ()
@@ -270,5 +279,5 @@ def _named(word: str) -> tuple[str, ...]:
     if known is not None:
         return (known.name,) if known.kind == "pressure" else ()
     begun = tuple(name for name in _pressure_names() if name.startswith(word))
-    near = near_drugs(word) if len(word) > _SHORT_NAME + 2 else ()
+    near = near_drugs(word, "pressure") if len(word) > _SHORT_NAME + 2 else ()
     return begun[:1] or tuple(name for name in near if name in _pressure_names())[:1]

@@ -7,7 +7,7 @@ around them in ``sign_words.toml``.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
@@ -22,7 +22,7 @@ from bpvet.facts.signs.foreign import (
     without_friends,
 )
 from bpvet.facts.signs.items import Draft
-from bpvet.facts.signs.lexicon import may_name_sign
+from bpvet.facts.signs.lexicon import may_name_sign, names_sign
 from bpvet.facts.signs.terms import elements
 from bpvet.facts.signs.tokens import tokens
 
@@ -39,6 +39,8 @@ ANSWERS = {
 }
 #: Letters of a cell that are read; what lies beyond is unread, and said to be.
 MOST_LETTERS = 4000
+#: Letters of a piece of what lies beyond them in a note.
+_PIECE = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,29 +185,35 @@ def read_note(text: str, seen_on: date | None = None) -> tuple[SignItem, ...]:
     >>> [item.term for item in read_note("aveugle depuis lundi")]
     ['blindness']
     """
-    named, foreign = may_name_sign(text), may_be_foreign(text)
-    if not named and not foreign:
-        return ()
-    text = without_friends(text)
-    found: dict[str, list[SignItem]] = {}
-    for piece in _pieces(text):
-        items = _asked_items(piece, seen_on) if named else ()
-        for item in _with_foreign(items, piece) if foreign else items:
-            # Of a note longer than a cell is read, each term is asked about where it comes first.
-            if item.term not in found or len(text) <= MOST_LETTERS:
-                found.setdefault(item.term, []).append(item)
-    return tuple(item for items in found.values() for item in items)
+    found = [*_noted(text[:MOST_LETTERS], may_name_sign, seen_on)]
+    asked = {item.term for item in found}
+    for piece in _beyond(text):
+        # What is as long is a whole history: each term is asked about once more at most.
+        more = {item.term: item for item in _noted(piece, names_sign, seen_on)}
+        found += [item for term, item in more.items() if term not in asked]
+        asked |= set(more)
+    return tuple(found)
 
 
-def _pieces(text: str) -> Iterator[str]:
-    """Yield a note in pieces that are read as a cell is, cut between words."""
-    start = 0
-    while len(text) - start > MOST_LETTERS:
-        end = text.rfind(" ", start + MOST_LETTERS // 2, start + MOST_LETTERS)
-        end = start + MOST_LETTERS if end < 0 else end
+def _noted(text: str, names: Callable[[str], bool], seen_on: date | None) -> Iterator[SignItem]:
+    """Yield what a note of no more than `MOST_LETTERS` may tell; `names`: the first look at it."""
+    named, foreign = names(text), may_be_foreign(text)
+    if named or foreign:
+        text = without_friends(text)
+        items = _asked_items(text, seen_on) if named else ()
+        yield from _with_foreign(items, text) if foreign else items
+
+
+def _beyond(text: str) -> Iterator[str]:
+    """Yield what of a note lies beyond `MOST_LETTERS`, in short pieces cut between words."""
+    start = MOST_LETTERS
+    while start < len(text):
+        end = start + _PIECE
+        if end < len(text):
+            cut = text.rfind(" ", start + _PIECE // 2, end)
+            end = end if cut < 0 else cut
         yield text[start:end]
         start = end
-    yield text[start:]
 
 
 def _with_foreign(items: Sequence[SignItem], text: str) -> Iterator[SignItem]:

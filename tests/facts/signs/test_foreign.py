@@ -115,6 +115,15 @@ def test_nothing_of_an_entry_is_decided_by_it():
     assert [item.reading for item in read_sign("keine Krampfanfälle")] == ["unread"]
 
 
+@pytest.mark.parametrize("sign", ["blind since monday", "erblindet", "had a seizure"])
+def test_a_history_pasted_into_a_note_is_read_to_its_end(sign):
+    history = "seen for a dental, eating well, weight stable. " * 200
+    (found,) = read_note(f"{history}{sign}. {history}")
+    assert sign.startswith(found.text[:5])
+    assert read_note(history) == ()
+    assert len(read_note(f"{history}{sign}. " * 20)) == 1
+
+
 def test_what_is_shown_is_the_clause_and_no_longer_than_a_line():
     (found,) = foreign_signs("frisst gut; seit Montag erblindet, trinkt")
     assert (found.words, found.text) == ("erblindet", "seit Montag erblindet")

@@ -20,7 +20,7 @@ from bpvet.visits.latest_date import urgent_number
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
 from bpvet.visits.signs.remarks import GROUPS as REMARKS
 from bpvet.visits.signs.remarks import PRESSURE
-from bpvet.visits.signs.states import ALARMING, EYE_OR_BRAIN, SignState
+from bpvet.visits.signs.states import ALARMING, LASTING, SignState
 from bpvet.visits.urgency import Urgent, urgent
 
 
@@ -64,13 +64,13 @@ class Safety:
     def asks_still(self) -> tuple[SignState, ...]:
         """Those of `asks` that nobody has answered since: the newest of each term.
 
-        Eye and brain as long as nothing entered answers them, as a present sign of these is open;
-        weakness as long as the animal has not been seen since.
+        Of the eye and acute ones of the brain as long as nothing entered answers them; others as
+        long as the animal has not been seen since.
         """
         seen, asked = self.found.seen, {sign.term for sign in self.asks_now}
         found: dict[str, SignState] = {}
         for sign in self._unsaid:
-            stays = sign.group in EYE_OR_BRAIN or seen.of_latest(sign)
+            stays = sign.group in LASTING or seen.of_latest(sign)
             if stays and sign.term not in asked:
                 found.setdefault(sign.term, sign)
         return tuple(found.values())

@@ -20,6 +20,9 @@ from bpvet.visits.signs.signs import Sign
 EYE_OR_BRAIN = ("eye", "brain", "brain_other")
 #: Groups of which a sign that may be there is asked about before any visit is planned.
 ALARMING = (*EYE_OR_BRAIN, "weak")
+#: Groups of which what a note tells stays asked although the animal was seen since: a visit does
+#: not show by itself that it sees, or had no more fits.
+LASTING = ("eye", "brain")
 #: Readings of one day, the more careful last.
 _CARE = ("other", "denied", "past", "unread", "unclear", "present")
 #: Which groups a normal examination of a group answers.

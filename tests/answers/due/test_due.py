@@ -481,7 +481,9 @@ def _noted(note: str, *seen: tuple[str, str, str], again: str = "") -> bpvet.Rec
     )
 
 
-@pytest.mark.parametrize("note", ["blind since monday", "had a seizure", "collapsed at home"])
+@pytest.mark.parametrize(
+    "note", ["blind since monday", "had a seizure", "collapsed at home", "head tilt"]
+)
 def test_who_is_lost_with_a_sign_in_a_note_is_asked_about_first(note):
     (row,) = bpvet.due(_noted(note)).rows
     assert row.band == "overdue"
@@ -505,6 +507,7 @@ def test_who_is_lost_with_a_sign_in_a_note_is_asked_about_first(note):
         ("had a seizure", ("2026-05-20", "eyes normal", ""), True),
         ("had a seizure", ("2026-05-20", "neuro exam normal", ""), False),
         ("collapsed at home", (), False),  # it has come back on its legs
+        ("bit wobbly, head tilt", (), False),
     ],
 )
 def test_an_old_sign_in_a_note_is_asked_until_an_entry_answers_it(note, seen, asked):

@@ -229,7 +229,10 @@ def _shown(text: str, words: Sequence[_Word], i: int, last: int) -> str:
         first -= 1
     while last + 1 < len(words) and words[last + 1].clause == words[i].clause:
         last += 1
-    start = max(words[first].start, words[i].end - _LONGEST // 2)
+    begun = words[first].start
+    while begun and not (text[begun - 1].isspace() or _STOP.match(text[begun - 1])):
+        begun -= 1
+    start = max(begun, words[i].end - _LONGEST // 2)
     return text[start : min(words[last].end, start + _LONGEST)]
 
 

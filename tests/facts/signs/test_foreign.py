@@ -127,6 +127,8 @@ def test_a_history_pasted_into_a_note_is_read_to_its_end(sign):
 def test_what_is_shown_is_the_clause_and_no_longer_than_a_line():
     (found,) = foreign_signs("frisst gut; seit Montag erblindet, trinkt")
     assert (found.words, found.text) == ("erblindet", "seit Montag erblindet")
+    (found,) = foreign_signs("gut; 2x umgekippt")
+    assert found.text == "2x umgekippt"
     (found,) = foreign_signs(f"{'gut ' * 500}erblindet {'gut ' * 500}")
     assert "erblindet" in found.text
     assert len(found.text) <= 120

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -54,19 +55,21 @@ class Safety:
         """
         return (*self.asks_now, *self.asks_still)
 
-    @property
+    @cached_property
     def asks_now(self) -> tuple[SignState, ...]:
         """Those of `asks` about the latest date and not long ago, or without a readable date."""
         current = self.found.seen.current
         return tuple(sign for sign in self._unsaid if np.isnat(sign.seen_on) or current(sign))
 
-    @property
+    @cached_property
     def asks_still(self) -> tuple[SignState, ...]:
         """Those of `asks` that nobody has answered since: the newest of each term.
 
         Of the eye and acute ones of the brain as long as nothing entered answers them; others as
         long as the animal has not been seen since.
         """
+        if not self._unsaid:
+            return ()
         seen, asked = self.found.seen, {sign.term for sign in self.asks_now}
         found: dict[str, SignState] = {}
         for sign in self._unsaid:
@@ -75,10 +78,12 @@ class Safety:
                 found.setdefault(sign.term, sign)
         return tuple(found.values())
 
-    @property
+    @cached_property
     def _unsaid(self) -> tuple[SignState, ...]:
         """Signs that may be there, of whatever day, the newest first."""
         signs = self.found.seen.signs
+        if not signs:
+            return ()
         listed = {sign.text for line in self.lines for sign in line.signs}
         present = {sign.term for sign in signs if sign.reading == "present" and not sign.asked_only}
         return tuple(
@@ -100,7 +105,7 @@ class Safety:
             if self.found.seen.of_latest(sign)
         )
 
-    @property
+    @cached_property
     def noted_otherwise(self) -> bool:
         """Whether a note gives a pressure of a higher category than the latest date, or a low one.
 
@@ -112,14 +117,14 @@ class Safety:
     @property
     def noted_now(self) -> bool:
         """Whether such a note is no older than a sign that is current."""
-        seen = self.found.seen
-        days = [sign.seen_on for sign in self.remarks if sign.group == PRESSURE]
-        recent = any(
-            np.isnat(day) or seen.age(day) <= urgent_number("sign_current_days") for day in days
+        most = urgent_number("sign_current_days")
+        return self.noted_otherwise and any(
+            np.isnat(sign.seen_on) or self.found.seen.age(sign.seen_on) <= most
+            for sign in self.remarks
+            if sign.group == PRESSURE
         )
-        return recent and self.noted_otherwise
 
-    @property
+    @cached_property
     def read_first(self) -> bool:
         """Whether something is asked, or not measured since, that would be urgent if it is so.
 

@@ -84,10 +84,11 @@ def sign_states(signs: Iterable[Sign]) -> tuple[SignState, ...]:
         # Words that are not understood are told one by one; so is what stands in notes.
         apart_by = () if sign.term and not noted else (sign.text.casefold(), str(sign.seen_on))
         kept.setdefault((sign.term, "note" if noted else "", *apart_by), []).append(sign)
-    normal, entered = _normal(rows), _entered(rows)
-    states = [
-        _answered(state, entered) for group in kept.values() for state in _states(group, normal)
-    ]
+    normal = _normal(rows)
+    states = [state for group in kept.values() for state in _states(group, normal)]
+    if any(state.asked_only for state in states):
+        entered = _entered(rows)
+        states = [_answered(state, entered) for state in states]
     # Without a date (NaT) as the oldest: it compares with nothing.
     dated = [state for state in states if not np.isnat(state.seen_on)]
     undated = [state for state in states if np.isnat(state.seen_on)]

@@ -18,8 +18,8 @@ from bpvet.frozen import dataclass
 KINDS = ("pressure", "calming", "thyroid", "steroid", "diet", "other")
 #: The fact with the time to effect of a drug that has no figure of its own.
 UNKNOWN_TAU = "tau.unknown"
-#: Share of letters in order from which a name is spelled nearly as another.
-_ALIKE = 0.8
+#: How alike a text and a name are at least that is spelled nearly so (`difflib`).
+_NEAR = 0.8
 
 
 @dataclass(frozen=True)
@@ -169,31 +169,63 @@ def default_tau() -> tuple[float, tuple[float, float]]:
     return _tau(UNKNOWN_TAU)
 
 
-def near_drugs(text: str) -> tuple[str, ...]:
+def near_drugs(text: str, kind: str = "") -> tuple[str, ...]:
     """Return up to three known names that are spelled nearly so, the nearest first.
+
+    Parameters
+    ----------
+    text : str
+    kind : str
+        A kind of drug of which one must be near, or nothing is looked for.
 
     Examples
     --------
     >>> near_drugs("amlodopine")
     ('amlodipine',)
     """
-    plain = "".join(_words(text))
-    # Letters that only one of two has match nothing; most names are told apart by that.
-    many, letters = len(plain), set(plain)
-    alike = [
-        key
-        for key, of_key in _letters().items()
-        if 2 * min(many, len(key)) >= (least := _ALIKE * (many + len(key)) - 1e-9)
-        and 2 * (many - len(letters - of_key)) >= least
-        and 2 * (len(key) - len(of_key - letters)) >= least
-    ]
-    keys = difflib.get_close_matches(plain, alike, n=3, cutoff=_ALIKE)
-    return tuple(dict.fromkeys(_by_key()[key].name for key in keys))
+    written, by_key = "".join(_words(text)), _by_key()
+    possible = _possibly_near(written)
+    if kind and all(by_key[key].kind != kind for key in possible):
+        return ()
+    keys = difflib.get_close_matches(written, possible, n=3, cutoff=_NEAR)
+    return tuple(dict.fromkeys(by_key[key].name for key in keys))
+
+
+def _possibly_near(written: str) -> list[str]:
+    """Return the keys that are not too long, too short or of too many other letters to be near.
+
+    Letters that only one of two has match nothing: a note of a hundred thousand strange words is
+    not compared with every name.
+    """
+    mine, length, found = _letter_bits(written), len(written), list[str]()
+    for other, keys in _by_length().items():
+        most = min(length, other)
+        needed = _NEAR * (length + other) / 2 - 1e-9
+        if most < needed:
+            continue
+        found += [
+            key
+            for key, letters in keys
+            if other - (letters & ~mine).bit_count() >= needed
+            and length - (mine & ~letters).bit_count() >= needed
+        ]
+    return found
+
+
+def _letter_bits(text: str) -> int:
+    bits = 0
+    for letter in text:
+        bits |= 1 << ord(letter)
+    return bits
 
 
 @cache
-def _letters() -> dict[str, frozenset[str]]:
-    return {key: frozenset(key) for key in _by_key()}
+def _by_length() -> dict[int, list[tuple[str, int]]]:
+    """Return every key with its letters as bits, by its length."""
+    found: dict[int, list[tuple[str, int]]] = {}
+    for key in _by_key():
+        found.setdefault(len(key), []).append((key, _letter_bits(key)))
+    return found
 
 
 def drugs() -> tuple[Drug, ...]:

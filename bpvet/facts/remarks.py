@@ -8,7 +8,7 @@ sought, not understood: what is found is a question for who reads it.
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 
 from bpvet.facts.drugs import drug, drugs, near_drugs
 from bpvet.facts.protocol import limits
@@ -43,6 +43,21 @@ _LEFT = re.compile(
     r"\b(?:died|dead|deceased|passed away|put to sleep|put down|pts|euthan\w+|rip|r\.i\.p"
     r"|destroyed|re-?homed|rainbow bridge|verstorben|gestorben|eingeschl[äa]e?fert"
     r"|d[ée]c[ée]d[ée]e?|overleden|ingeslapen|fallecid[oa]|falleció|decedut[oa])\b|†",
+    re.IGNORECASE,
+)
+_DAY_NAMED = (
+    r"(?:\d{1,2}[./-]\d{1,2}(?![\w/]*\s*(?:tab|pill|cap))|\d{4}-\d\d|\d{1,2}(?:st|nd|rd|th)\b"
+    r"|(?:\d{1,2}\.? ?)?(?:jan|feb|mar|apr|may|june?|july?|aug|sept?|oct|nov|dec)\w*"
+    r"|(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?|yesterday|today|tonight"
+    r"|(?:last |over)?night|(?:this |the )?(?:morning|afternoon|evening|weekend|week|month|year))\b"
+)
+#: "passed 25/11", of the animal; what is passed otherwise stands before or behind it.
+_PASSED = re.compile(
+    r"(?<!\bnot )(?<!n't )(?<!\blast )(?<!urine )(?<!stool )(?<!stools )(?<!faeces )(?<!feces )"
+    r"(?<!motion )(?<!motions )(?<!\bpoo )(?<!\bpee )(?<!\bwee )(?<!test )(?<!exam )(?<!stone )"
+    rf"\bpassed,?:? (?:(?:on|over|in|during|last|this|early|late|the)[ ,]+){{0,3}}{_DAY_NAMED}"
+    r"|\bpassed,? (?:peacefully|suddenly|at home|in (?:his|her|its|their) sleep|over (?:the )?)\b"
+    r"|\b(?:sadly|unfortunately) passed\b|^\W*(?:has |he |she )?passed\W*$",
     re.IGNORECASE,
 )
 #: A whole number of two or three digits, perhaps with a diastolic or a second one behind it; no
@@ -158,8 +173,12 @@ def says_left(text: str) -> bool:
     --------
     >>> says_left("PTS at other clinic"), says_left("euthanised"), says_left("ripped cuff")
     (True, True, False)
+    >>> says_left("passed 25/11"), says_left("passed stool 25/11")
+    (True, False)
     """
-    return bool(_LEFT.search(text))
+    # Few texts have the word: all else is looked through once.
+    passed = "passed" in text.casefold() and _PASSED.search(text)
+    return bool(_LEFT.search(text) or passed)
 
 
 def pressures_in(text: str) -> tuple[int, ...]:
@@ -180,9 +199,15 @@ def pressures_in(text: str) -> tuple[int, ...]:
     text = _LONG_NUMBER.sub(" ", text)
     bounds, of_pressure = limits("systolic"), _OF_PRESSURE.search(text) is not None
     found: dict[int, None] = {}
+    # Of a note that says one thing a thousand times each thing is looked at once.
+    looked_at: dict[tuple[str, str], None] = {}
     for match in _NUMBER.finditer(text):
         before = text[max(0, match.start() - _CLAUSE) : match.start()]
-        value, before = int(match[1]), _RANGE_BEGUN.sub("", before)
+        value, around = int(match[1]), (before, text[match.start() : match.end() + _CLAUSE])
+        if value in found or around in looked_at:
+            continue
+        looked_at[around] = None
+        before = _RANGE_BEGUN.sub("", before)
         possible = not bounds.sets_aside(value) if of_pressure else bool(bounds.usual(value))
         told_apart = (
             _OTHER_UNIT.match(text, match.end())
@@ -246,6 +271,7 @@ def _pressure_names() -> tuple[str, ...]:
     return tuple(known.name for known in drugs() if known.kind == "pressure")
 
 
+@lru_cache(maxsize=65536)
 def _named(word: str) -> tuple[str, ...]:
     if len(word) < _SHORT_NAME:
         return ()
@@ -253,5 +279,5 @@ def _named(word: str) -> tuple[str, ...]:
     if known is not None:
         return (known.name,) if known.kind == "pressure" else ()
     begun = tuple(name for name in _pressure_names() if name.startswith(word))
-    near = near_drugs(word) if len(word) > _SHORT_NAME + 2 else ()
+    near = near_drugs(word, "pressure") if len(word) > _SHORT_NAME + 2 else ()
     return begun[:1] or tuple(name for name in near if name in _pressure_names())[:1]

@@ -20,6 +20,7 @@ from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfCell, near_names
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome, finding_of
+from bpvet.records.parsing import dates
 from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
 from bpvet.records.parsing.dates import NAT
@@ -92,7 +93,7 @@ def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> Anim
         for name, column in given.items()
     }
     columns["species_written"] = _as_written(checked, columns["species"])
-    columns["left_written"] = _left_written(checked, columns["left_on"])
+    columns["left_written"] = _left_written(checked, columns["left_on"], values["left_after_today"])
     rows = np.zeros(0, dtype=np.int64)
     if checked.n:
         usable = checked.usable
@@ -140,17 +141,26 @@ def _as_written(checked: CheckedTable, species: NDArray[np.object_]) -> NDArray[
     return each_written
 
 
-def _left_written(checked: CheckedTable, left_on: NDArray[np.datetime64]) -> NDArray[np.object_]:
+def has_date(text: str) -> bool:
+    """Return whether a text has digits enough for a date with its year."""
+    return sum(map(str.isdigit, text)) >= _DIGITS_OF_DATE
+
+
+def _left_written(
+    checked: CheckedTable, left_on: NDArray[np.datetime64], after_today: NDArray[np.bool_]
+) -> NDArray[np.object_]:
     """Return what was written of an animal's leaving (n,) where no date of it can be read.
 
     Blank where there is a date, and where a date stands there that is later than the one that is
-    looked at: on that day it had not left.
+    looked at: on that day it had not left. One that lies after today as well is no such date: a
+    slip of the year, perhaps.
     """
     written = []
     days, reasons = (_objects(checked.cells(name)) for name in ("left_on", "left_reason"))
-    for day, reason, without in zip(days, reasons, np.isnat(left_on), strict=True):
-        dated = not without or sum(map(str.isdigit, day)) >= _DIGITS_OF_DATE
-        written.append("" if dated else " ".join(filter(None, (day, reason))))
+    known = zip(days, reasons, np.isnat(left_on), after_today, strict=True)
+    for day, reason, without, ahead in known:
+        dated = not without or has_date(day)
+        written.append("" if dated and not ahead else " ".join(filter(None, (day, reason))))
     return np.array(written, dtype=object)
 
 
@@ -163,6 +173,7 @@ def check_animals(checked: CheckedTable, values: Values, as_of: np.datetime64) -
         odd, "target_systolic", Code.TARGET, Outcome.CELL, written=WRITTEN, low=low, high=high
     )
     values["target_systolic"] = np.where(odd, np.nan, target)
+    values["left_after_today"] = values["left_on"] > max(as_of, dates.today())
     for name, code in (("birth_date", Code.BORN_IN_FUTURE), ("left_on", Code.LEFT_IN_FUTURE)):
         later = values[name] > as_of
         checked.report(later, name, code, Outcome.CELL, written=WRITTEN, as_of=str(as_of))

@@ -119,6 +119,10 @@ class Seen:
         """Whether a sign is current: seen about the latest date or later, and not long ago."""
         if (self.as_of - sign.seen_on) > int(urgent_number("sign_current_days")) * _DAY:
             return False
+        return self.of_latest(sign)
+
+    def of_latest(self, sign: SignState) -> bool:
+        """Whether a sign was seen about the latest date or later, however long ago that is."""
         return self.latest is None or bool(sign.seen_on >= self._oldest)
 
     def there_now(self, sign: SignState) -> bool:

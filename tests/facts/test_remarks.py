@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from bpvet.facts import drugs, remarks
 from bpvet.facts.remarks import (
     doubts_reading,
     goes_without,
@@ -48,13 +49,30 @@ def test_what_is_usual_beside_a_drug_does_not(note):
     [
         *("PTS", "euthanised at home", "died sunday", "DECEASED", "Pip (†)", "passed away"),
         *("put to sleep elsewhere", "Pip (deceased)", "euthanasia", "RIP", "found dead"),
+        *("passed 25/11", "passed away 25/11", "passed on Monday", "passed on 25 Nov", "Passed."),
+        *("passed 25.11.26", "passed 2026-11-25", "passed on the 25th", "passed last night"),
+        *(
+            "passed at home",
+            "passed in her sleep",
+            "sadly passed",
+            "passed nov 25",
+            "passed sunday",
+        ),
     ],
 )
 def test_an_end_is_found_in_a_few_words(text):
     assert says_left(text)
 
 
-@pytest.mark.parametrize("text", ["slept", "ripped the cuff", "patient calm", "study", "deaf", ""])
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("slept", "ripped the cuff", "patient calm", "study", "deaf", ""),
+        *("passed stool", "passed urine", "passed exam", "passed stool 25/11", "passed on to vet"),
+        *("passed urine on monday", "not passed today", "passed 1/2 tablet", "passed 3 worms"),
+        *("seizure passed quickly", "passed a stone", "stool passed yesterday", "passed all tests"),
+    ],
+)
 def test_other_words_are_no_end(text):
     assert not says_left(text)
 
@@ -179,3 +197,49 @@ def test_a_note_that_the_animal_was_not_awake(note):
 )
 def test_a_note_that_says_nothing_of_it(note):
     assert not says_sedated(note)
+
+
+class _Counting:
+    """A pattern that counts how often it is searched for."""
+
+    def __init__(self, pattern):
+        self.pattern, self.searches = pattern, 0
+
+    def search(self, text):
+        self.searches += 1
+        return self.pattern.search(text)
+
+
+@pytest.mark.parametrize("note", ["150 ", "if 150 ", "150-", "hr 180, "])
+def test_a_note_that_says_one_thing_a_thousand_times_is_looked_at_once(monkeypatch, note):
+    counting = _Counting(remarks._OTHER_QUANTITY)
+    monkeypatch.setattr(remarks, "_OTHER_QUANTITY", counting)
+    remarks.pressures_in(note * 5000)
+    assert counting.searches < 100
+
+
+def test_strange_words_are_compared_with_few_names_and_each_once(monkeypatch):
+    compared = []
+    near = drugs.difflib.get_close_matches
+
+    def counting(word, possible, **how):
+        compared.append(len(possible))
+        return near(word, possible, **how)
+
+    monkeypatch.setattr(drugs.difflib, "get_close_matches", counting)
+    letters = "bcdfghjkmqrtuvwx"
+    strange = [f"{a}{b}zz{c}o{a}p" for a in letters for b in letters for c in letters[:4]]
+    assert pressure_drugs_in(" ".join(strange)) == ()
+    assert sum(compared) < len(strange)
+    remarks._named.cache_clear()
+    pressure_drugs_in("amlodopine " * 1000)
+    assert remarks._named.cache_info().misses == 1
+
+
+def test_names_that_are_nearly_so_are_found_as_by_a_look_at_all():
+    names = [*drugs._by_key()]
+    for name in names[::5]:
+        for written in (name[1:], name[:-2], f"{name}e", name.replace("i", "y"), name[::-1]):
+            every = drugs.difflib.get_close_matches(written, names, n=3, cutoff=0.8)
+            found = tuple(dict.fromkeys(drugs._by_key()[key].name for key in every))
+            assert drugs.near_drugs(written) == found

@@ -91,7 +91,7 @@ def test_ids_are_unique_over_all_files() -> None:
 
 def test_every_data_file_is_a_topic_or_a_table() -> None:
     tables = {"sources", "guidelines", "drugs", "signs", "breeds", "cautions", "recheck"}
-    tables |= {"sign_words", *BLOCK_FILES}
+    tables |= {"sign_words", "foreign_signs", *BLOCK_FILES}
     names = {path.stem for path in ROOM.glob("*.toml")}
     assert names == tables | set(TOPICS)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+import bpvet
 from bpvet.answers.trend.unseen import UnseenAnswer
 from tests.scenarios.told import FOLDERS, answered, expected, opened
 
@@ -53,6 +54,10 @@ def test_what_is_said(folder, place):
         assert (answer.target.withheld is not None) is withheld
     if "treated" in asked:
         assert answer.treated is asked["treated"]
+    if "band" in asked:
+        (row,) = (row for row in bpvet.due(records).rows if row.animal == whole["animal"])
+        assert row.band == asked["band"]
+        assert row.read_first is asked.get("read_first", row.read_first)
     for text in asked.get("not_used", ()):
         assert any(text in one.text for one in answer.not_used)
 

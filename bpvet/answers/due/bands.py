@@ -37,7 +37,8 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
     An animal with an urgent line is never lost to follow-up, and one that was never measured has
     no plan, unless something is urgent of it; nor is an animal that was to be measured and could
     not be, of which a note asks, or that has a new sign and was not measured since. A pressure in a
-    note asks where it is of a higher category than what was read, or low.
+    note asks where it is of a higher category than what was read, or low. What a note tells of
+    eye or brain stays asked until an entry answers it: nor is that animal lost to follow-up.
 
     Parameters
     ----------
@@ -56,10 +57,10 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
     soon = ahead is not None and 0 <= ahead <= _days("soon")
     # What may be urgent is read first: that costs a minute, and it may be a blind cat.
     uncounted = safety.found.uncounted
-    asks = safety.asks or safety.noted_otherwise or uncounted.signs_since
+    asks = safety.asks_now or safety.noted_now or uncounted.signs_since
     if rules & set(_SOON) or soon or asks:
         return "two_days"
-    tried = uncounted.may_be_newer or uncounted.no_systolic is not None
+    tried = uncounted.may_be_newer or uncounted.no_systolic is not None or safety.read_first
     if tried and not (again is not None and again.overdue_days):
         return "due"
     if again is None or ahead is None:
@@ -82,6 +83,17 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
         *filter(None, (uncounted.partly, safety.kidney_leap)),
     )
     return "due" if asked or safety.excluded_otherwise else LATER
+
+
+def withholds_date(safety: Safety) -> bool:
+    """Return whether a date for the next visit would read as time enough beside what is asked.
+
+    One that has passed, or that is due at once, would not.
+    """
+    again = safety.recheck
+    if again is None or not safety.read_first:
+        return False
+    return days_between(safety.standing.as_of, again.latest) > _days("soon")
 
 
 def _lost(safety: Safety) -> bool:
@@ -108,14 +120,16 @@ def need_of(safety: Safety, band: str, moved: str, check: np.datetime64 | None) 
         By when the soonest examination is due.
     """
     again = safety.recheck
-    rule = min((RULES.index(line.rule) for line in safety.lines), default=len(RULES))
+    rules = [RULES.index(line.rule) for line in safety.lines]
+    # What is asked of eye or brain stands where it would if it were entered.
+    rules += [RULES.index(UrgentRule.SIGN_OPEN)] * bool(safety.asks_still)
     latest = _NEVER if again is None else again.latest
     if band == "checks" and check is not None:
         latest = check
     return (
         BANDS.index(band),
         _MOVED.index(moved),
-        rule,
+        min(rules, default=len(RULES)),
         10_000 if again is None else again.window.latest,
         # As Python's own date: of two in one place of the list these are compared time and again.
         latest.item(),

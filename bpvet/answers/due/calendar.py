@@ -62,7 +62,7 @@ def _event(row: DueRow, due: Due) -> Iterator[str]:
 
 def _day(row: DueRow, due: Due) -> date | None:
     today = date.fromisoformat(str(due.as_of))
-    if row.band in ("now", "two_days", "overdue", "lost"):
+    if row.read_first or row.band in ("now", "two_days", "overdue", "lost"):
         return today
     days = [row.latest] if row.band in ("due", LATER) else [c.latest for c in row.checks]
     known = [date.fromisoformat(str(day)) for day in days if day is not None]
@@ -73,6 +73,7 @@ def _day(row: DueRow, due: Due) -> date | None:
 
 def _summary(row: DueRow) -> str:
     what = ", ".join(_ASKS[word] for word in row.what) or "measure"
+    what = f"read what is asked first, then {what}" if row.read_first else what
     who = f"{row.name} ({row.animal})" if row.name else row.animal
     return f"{'Urgent: ' if row.urgent else ''}{who}: {what}"
 

@@ -11,12 +11,13 @@ import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.due.bands import BANDS, LATER, band_name, band_of, need_of
+from bpvet.answers.due.bands import BANDS, LATER, band_name, band_of, need_of, withholds_date
 from bpvet.answers.json_values import plain
 from bpvet.answers.trend.recorded import unread_files
 from bpvet.answers.trend.safety import (
     RecheckAnswer,
     UrgentAnswer,
+    no_recheck,
     recheck_answer,
     urgent_answers,
 )
@@ -34,6 +35,7 @@ from bpvet.models.safety.checks_due import checks_due
 from bpvet.models.safety.clinic import AnimalSafety, clinic_safety
 from bpvet.models.safety.safety import Safety
 from bpvet.printing import Brief, ShortTable, Tabled, number, probability
+from bpvet.reasons import reason
 from bpvet.records.outputs import inputs_of
 from bpvet.records.records import Records
 
@@ -95,8 +97,12 @@ class DueRow(Brief, Content):
         With pseudonyms `animal` is a number and `name` is blank.
     band : str
         One of `bpvet.answers.due.bands.BANDS`.
+    read_first : bool
+        Whether what is asked would be urgent if it is so: it is read before anything is planned.
     earliest, latest : datetime64[D] or None
-        The window for measuring again; `earliest` is None where only a last day is asked.
+        The window for measuring again; `earliest` is None where only a last day is asked. None,
+        as is all else of a window, where `read_first` and it would not end within two days: a far
+        date beside a note that may tell of blindness would read as time enough.
     state : str or None
         Row of the table of windows.
     why : str
@@ -129,6 +135,7 @@ class DueRow(Brief, Content):
     name: str
     species: str
     band: str
+    read_first: bool
     earliest: np.datetime64 | None
     latest: np.datetime64 | None
     state: str | None
@@ -505,7 +512,8 @@ def _row(
     """Return an animal's row, and what it is sorted by."""
     from bpvet.wording.en.due import why_of
 
-    safety, standing, again = animal.safety, animal.safety.standing, asked.again
+    safety, standing = animal.safety, animal.safety.standing
+    again = no_recheck(reason("recheck.read_first")) if withholds_date(safety) else asked.again
     until = standing.as_of + np.timedelta64(reach, "D")
     soon = [check for check in asked.checks if check.latest <= until]
     band = band_of(safety, reach, bool(soon))
@@ -515,6 +523,7 @@ def _row(
         name=animal.row.name,
         species=animal.row.species or animal.row.species_written,
         band=band,
+        read_first=safety.read_first,
         earliest=again.earliest,
         latest=again.latest,
         state=again.state,

@@ -178,6 +178,18 @@ def may_name_sign(text: str) -> bool:
     return any(_may_begin(word) for word in re.findall(r"[^\W\d_]+", text))
 
 
+def names_sign(text: str) -> bool:
+    """Return whether some word of a text, as it is written, begins a term that is told.
+
+    Slips are not looked for: that is what is dear of words that nobody knows.
+    """
+    return any(
+        not all_keys(key).isdisjoint(sign_lexicon().name_signs)
+        for word in re.findall(r"[^\W\d_]+", text)
+        for key in expanded(word)
+    )
+
+
 @lru_cache(maxsize=65536)
 def _may_begin(word: str) -> bool:
     return any(

@@ -7,14 +7,22 @@ around them in ``sign_words.toml``.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 
 from bpvet.facts.signs.clauses import drafts
 from bpvet.facts.signs.exams import EXAMINATION
+from bpvet.facts.signs.foreign import (
+    Found,
+    foreign_signs,
+    group_of_term,
+    may_be_foreign,
+    without_friends,
+)
 from bpvet.facts.signs.items import Draft
-from bpvet.facts.signs.lexicon import may_name_sign
+from bpvet.facts.signs.lexicon import may_name_sign, names_sign
 from bpvet.facts.signs.terms import elements
 from bpvet.facts.signs.tokens import tokens
 
@@ -31,6 +39,8 @@ ANSWERS = {
 }
 #: Letters of a cell that are read; what lies beyond is unread, and said to be.
 MOST_LETTERS = 4000
+#: Letters of a piece of what lies beyond them in a note.
+_PIECE = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,20 +174,75 @@ _WELL = ("appetite", "bright", "household")
 def read_note(text: str, seen_on: date | None = None) -> tuple[SignItem, ...]:
     """Return what a note may tell of signs: to be asked about, never used.
 
-    What would be present or unclear as a sign is given, with the reading ``unclear``; words that
-    are in no list, and what of an animal at rest is no sign ("quiet", "lying"), are not.
+    What would be present or unclear as a sign is given, with the reading ``unclear``, and what
+    words of another language may tell; words that are in no list, and what of an animal at rest is
+    no sign ("quiet", "lying"), are not.
 
     Examples
     --------
     >>> [item.term for item in read_note("calm, cuff 3; blind since yesterday?")]
     ['blindness']
+    >>> [item.term for item in read_note("aveugle depuis lundi")]
+    ['blindness']
     """
-    if not may_name_sign(text[:MOST_LETTERS]):
-        return ()
-    found = read_sign(text, "", seen_on)
+    found = [*_noted(text[:MOST_LETTERS], may_name_sign, seen_on)]
+    asked = {item.term for item in found}
+    for piece in _beyond(text):
+        # What is as long is a whole history: each term is asked about once more at most.
+        more = {item.term: item for item in _noted(piece, names_sign, seen_on)}
+        found += [item for term, item in more.items() if term not in asked]
+        asked |= set(more)
+    return tuple(found)
+
+
+def _noted(text: str, names: Callable[[str], bool], seen_on: date | None) -> Iterator[SignItem]:
+    """Yield what a note of no more than `MOST_LETTERS` may tell; `names`: the first look at it."""
+    named, foreign = names(text), may_be_foreign(text)
+    if named or foreign:
+        text = without_friends(text)
+        items = _asked_items(text, seen_on) if named else ()
+        yield from _with_foreign(items, text) if foreign else items
+
+
+def _beyond(text: str) -> Iterator[str]:
+    """Yield what of a note lies beyond `MOST_LETTERS`, in short pieces cut between words."""
+    start = MOST_LETTERS
+    while start < len(text):
+        end = start + _PIECE
+        if end < len(text):
+            cut = text.rfind(" ", start + _PIECE // 2, end)
+            end = end if cut < 0 else cut
+        yield text[start:end]
+        start = end
+
+
+def _with_foreign(items: Sequence[SignItem], text: str) -> Iterator[SignItem]:
+    """Yield what a note may tell, with what it tells in another language, or denies in it."""
+    found, read = foreign_signs(text), read_sign(text)
+    yield from (item for item in items if not any(_is_denied(item, each) for each in found))
+    terms = {item.term for item in items}
+    for each in found:
+        # What the lists know as well has been read with all that stands around it.
+        alone = {item.term for item in read_sign(each.words)} - {""}
+        # "slepy" is sleepy, typed in haste.
+        known = each.term in alone or (each.words.isascii() and each.words.isalpha() and alone)
+        known = known or any(item.term == each.term and each.words in item.text for item in read)
+        if not (known or each.denied or each.term in terms):
+            yield SignItem(each.text, each.term, group_of_term(each.term), "unclear")
+
+
+def _is_denied(item: SignItem, found: Found) -> bool:
+    """Return whether what is read as a sign is denied in another language: "nicht blind"."""
+    if not found.denied or found.by_english or found.term != item.term:
+        return False
+    rest = item.text.replace(found.words, " ")
+    return rest != item.text and all(more.term != item.term for more in read_sign(rest))
+
+
+def _asked_items(text: str, seen_on: date | None) -> tuple[SignItem, ...]:
     return tuple(
         SignItem(item.text, item.term, item.group, "unclear")
-        for item in found
+        for item in read_sign(text, "", seen_on)
         if item.reading in ("present", "unclear")
         and item.term
         and item.term not in _AT_REST

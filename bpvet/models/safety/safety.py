@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cached_property
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from bpvet.visits.latest_date import urgent_number
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
 from bpvet.visits.signs.remarks import GROUPS as REMARKS
 from bpvet.visits.signs.remarks import PRESSURE
-from bpvet.visits.signs.states import ALARMING, SignState
+from bpvet.visits.signs.states import ALARMING, LASTING, SignState
 from bpvet.visits.urgency import Urgent, urgent
 
 
@@ -49,10 +50,40 @@ class Safety:
     def asks(self) -> tuple[SignState, ...]:
         """Signs that would be urgent if they are there, and that nobody has said are there.
 
-        What notes, unclear rows and rows that are set aside seem to say of eye, brain or weakness
-        about the latest date, or without a readable date; not what is recorded as present.
+        What notes, unclear rows and rows that are set aside seem to say of eye, brain or weakness:
+        `asks_now`, then `asks_still`; not what is recorded as present.
         """
+        return (*self.asks_now, *self.asks_still)
+
+    @cached_property
+    def asks_now(self) -> tuple[SignState, ...]:
+        """Those of `asks` about the latest date and not long ago, or without a readable date."""
+        current = self.found.seen.current
+        return tuple(sign for sign in self._unsaid if np.isnat(sign.seen_on) or current(sign))
+
+    @cached_property
+    def asks_still(self) -> tuple[SignState, ...]:
+        """Those of `asks` that nobody has answered since: the newest of each term.
+
+        Of the eye and acute ones of the brain as long as nothing entered answers them; others as
+        long as the animal has not been seen since.
+        """
+        if not self._unsaid:
+            return ()
+        seen, asked = self.found.seen, {sign.term for sign in self.asks_now}
+        found: dict[str, SignState] = {}
+        for sign in self._unsaid:
+            stays = sign.group in LASTING or seen.of_latest(sign)
+            if stays and sign.term not in asked:
+                found.setdefault(sign.term, sign)
+        return tuple(found.values())
+
+    @cached_property
+    def _unsaid(self) -> tuple[SignState, ...]:
+        """Signs that may be there, of whatever day, the newest first."""
         signs = self.found.seen.signs
+        if not signs:
+            return ()
         listed = {sign.text for line in self.lines for sign in line.signs}
         present = {sign.term for sign in signs if sign.reading == "present" and not sign.asked_only}
         return tuple(
@@ -61,7 +92,6 @@ class Safety:
             if sign.reading == "unclear"
             and sign.group in ALARMING
             and not (sign.term in present or sign.text in listed)
-            and (np.isnat(sign.seen_on) or self.found.seen.current(sign))
         )
 
     @property
@@ -72,23 +102,35 @@ class Safety:
             sign
             for sign in self.found.seen.signs
             if sign.reading == "unread" and not sign.asked_only and sign.text not in listed
-            if self.found.seen.current(sign)
+            if self.found.seen.of_latest(sign)
         )
 
-    @property
+    @cached_property
     def noted_otherwise(self) -> bool:
         """Whether a note gives a pressure of a higher category than the latest date, or a low one.
 
-        Categories are those of the default guideline; a note asks as long as a sign is current.
+        Categories are those of the default guideline.
         """
-        seen = self.found.seen
-        noted = [
-            float(number)
+        noted = [sign for sign in self.remarks if sign.group == PRESSURE]
+        return self._worse([float(number) for sign in noted for number in sign.term.split(", ")])
+
+    @property
+    def noted_now(self) -> bool:
+        """Whether such a note is no older than a sign that is current."""
+        most = urgent_number("sign_current_days")
+        return self.noted_otherwise and any(
+            np.isnat(sign.seen_on) or self.found.seen.age(sign.seen_on) <= most
             for sign in self.remarks
-            if sign.group == PRESSURE and (np.isnat(sign.seen_on) or seen.current(sign))
-            for number in sign.term.split(", ")
-        ]
-        return self._worse(noted)
+            if sign.group == PRESSURE
+        )
+
+    @cached_property
+    def read_first(self) -> bool:
+        """Whether something is asked, or not measured since, that would be urgent if it is so.
+
+        No far date may stand beside it: it is read before anything is planned.
+        """
+        return bool(self.asks or self.noted_otherwise or self.found.uncounted.signs_since)
 
     @property
     def excluded_otherwise(self) -> bool:

@@ -35,7 +35,6 @@ from bpvet.records.parsing.dates import NAT
 from bpvet.records.parsing.values import Values
 
 
-
 def check(
     tables: Mapping[str, CheckedTable], values: dict[str, Values], as_of: np.datetime64
 ) -> tuple[Animals, list[Finding]]:

@@ -32,6 +32,7 @@ from bpvet.facts.remarks import (
 from bpvet.facts.signs.signs import SignItem
 from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.records.animal_rows import animal_rows
+from bpvet.records.animals import has_date
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
@@ -44,6 +45,8 @@ _OF_VISITS = ("readings", "observations", "contacts")
 #: What `Sign.table` says of a cell that names or doses a drug, of the animals' own row, and of an
 #: observation or contact that tells of an end.
 IN_DRUG, IN_ANIMALS, IN_ENTRY = "treatments drug", "animals row", "ending entry"
+#: Likewise of a date of leaving that lies after today.
+LEFT_AHEAD = "animals row, later date"
 _NEAR = np.timedelta64(30, "D")
 _NO_DAY = np.datetime64("NaT", "D")
 _LONGEST = 120
@@ -188,7 +191,8 @@ def _of_animals(records: Records, lives: _Lives, animal: str | None) -> Iterator
         row: Place = (str(whose), _NO_DAY, "", 0)
         for text in (str(left), str(name) if says_left(str(name)) else ""):
             if text and lives.may_have_ended(row):
-                yield _remark(row, IN_ANIMALS, text, LEFT)
+                table = LEFT_AHEAD if text == left and has_date(text) else IN_ANIMALS
+                yield _remark(row, table, text, LEFT)
     unread = records.findings.by_code(Code.UNKNOWN_WORD)
     outcomes = {(finding.file, finding.line): finding.value for finding in unread}
     signs = in_their_time(records, records.rows_of("observations", animal), "seen_on")

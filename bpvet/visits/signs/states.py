@@ -2,22 +2,27 @@
 
 A resolved detachment does not resolve a blindness; a newer "eyes: normal" answers all signs of
 the eye. Where rows of one day disagree the more careful counts. A newer row that is not
-clear answers nothing: what was present before it stands beside it.
+clear answers nothing: what was present before it stands beside it. What a note asks is answered by
+an entry of its term: present from the note's day on, absent or resolved on a later day (of one day
+the more careful counts), or by a newer normal examination.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 
-from bpvet.frozen import dataclass
+from bpvet.frozen import dataclass, replace
 from bpvet.visits.signs.signs import Sign
 
 #: Groups of damage to the eye or the brain that stays open until it is answered.
 EYE_OR_BRAIN = ("eye", "brain", "brain_other")
 #: Groups of which a sign that may be there is asked about before any visit is planned.
 ALARMING = (*EYE_OR_BRAIN, "weak")
+#: Groups of which what a note tells stays asked although the animal was seen since: a visit does
+#: not show by itself that it sees, or had no more fits.
+LASTING = ("eye", "brain")
 #: Readings of one day, the more careful last.
 _CARE = ("other", "denied", "past", "unread", "unclear", "present")
 #: Which groups a normal examination of a group answers.
@@ -81,6 +86,9 @@ def sign_states(signs: Iterable[Sign]) -> tuple[SignState, ...]:
         kept.setdefault((sign.term, "note" if noted else "", *apart_by), []).append(sign)
     normal = _normal(rows)
     states = [state for group in kept.values() for state in _states(group, normal)]
+    if any(state.asked_only for state in states):
+        entered = _entered(rows)
+        states = [_answered(state, entered) for state in states]
     # Without a date (NaT) as the oldest: it compares with nothing.
     dated = [state for state in states if not np.isnat(state.seen_on)]
     undated = [state for state in states if np.isnat(state.seen_on)]
@@ -98,6 +106,28 @@ def _normal(rows: list[Sign]) -> dict[str, np.datetime64]:
         for group in _ANSWERS.get(sign.group, ()):
             found[group] = max(found.get(group, sign.seen_on), sign.seen_on)
     return found
+
+
+def _entered(rows: list[Sign]) -> dict[tuple[str, bool], np.datetime64]:
+    """Return the newest day on which each term was entered, and whether as present."""
+    found: dict[tuple[str, bool], np.datetime64] = {}
+    for sign in rows:
+        if sign.is_note or not sign.term or sign.reading not in ("present", "denied", "past"):
+            continue
+        key = sign.term, sign.reading == "present"
+        found[key] = max(found.get(key, sign.seen_on), sign.seen_on)
+    return found
+
+
+def _answered(state: SignState, entered: Mapping[tuple[str, bool], np.datetime64]) -> SignState:
+    """Return what a note asks as past where an entry of its term answers it."""
+    if not state.asked_only or state.reading not in ("present", "unclear"):
+        return state
+    there, gone = entered.get((state.term, True)), entered.get((state.term, False))
+    answered = (there is not None and there >= state.seen_on) or (
+        gone is not None and gone > state.seen_on
+    )
+    return replace(state, reading="past") if answered else state
 
 
 def _states(rows: list[Sign], normal: dict[str, np.datetime64]) -> Iterator[SignState]:

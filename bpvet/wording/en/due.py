@@ -255,8 +255,8 @@ def what_words(row: DueRow) -> str:
     """Return what is to be done; where no rule can say, that it is the vet's to decide."""
     nothing = "for the vet to decide" if row.band == "no_plan" else "nothing now"
     words = ", ".join(ASKED[what] for what in row.what) or nothing
-    # A far date beside a note that may tell of blindness would be read as time enough.
-    asked_first = row.open_questions and not row.urgent
+    # Whatever is to be done, a note that may tell of blindness comes before it.
+    asked_first = row.read_first or (row.open_questions and not row.urgent)
     return f"read what is asked below first, then {words}" if asked_first else words
 
 

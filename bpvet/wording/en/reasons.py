@@ -82,6 +82,7 @@ REASONS = {
     ),
     "recheck.left": "the animal left the practice",
     "recheck.left_because": "the animal left the practice ({why})",
+    "recheck.read_first": "no date for the next visit is given until that is read",
     "recheck.species": "no intervals are on file for this species ({species})",
     "recheck.not_shortened": "the trend does not shorten a window",
     "room.both_ends": "readings went beyond both ends of the gauge",

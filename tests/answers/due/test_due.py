@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 import bpvet
 from bpvet.answers.due.bands import BANDS
+from bpvet.answers.due.calendar import due_calendar
 from bpvet.command.due import due_text
 from bpvet.errors import CallError
 from bpvet.facts.cautions import licensed
@@ -459,9 +461,108 @@ def test_a_note_of_a_measured_visit_is_asked_about_on_the_list():
     (row,) = bpvet.due(held).rows
     assert row.band == "two_days"
     assert "A note of 25 May 2026 says “had a seizure”: is that a sign?" in row.why
-    # Ninety days later it is no longer about the latest date.
+    # Ninety days later it is no longer read before all others, and nobody has answered it.
     (row,) = bpvet.due(held, as_of="2026-08-24").rows
-    assert "is that a sign?" not in row.why
+    assert (row.band, row.read_first) == ("overdue", True)
+    assert "is that a sign?" in row.why
+
+
+def _noted(note: str, *seen: tuple[str, str, str], again: str = "") -> bpvet.Records:
+    """Return a cat with a note of a year before `AS_OF`, what was entered, and a later visit."""
+    rows = [("A", "2025-05-25", "150", "")] * 3 + [("A", "2025-05-25", "150", note)]
+    rows += [("A", again, "131", "")] * 4 if again else []
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic", "note"])
+    frame = pd.DataFrame(
+        [("A", *row) for row in seen], columns=["animal", "seen_on", "sign", "status"]
+    )
+    animals = pd.DataFrame({"animal": ["A"], "species": ["cat"], "birth_date": ["2018-01-01"]})
+    return bpvet.Records.from_frames(
+        readings.assign(method="doppler"), observations=frame, animals=animals, as_of=AS_OF
+    )
+
+
+@pytest.mark.parametrize(
+    "note", ["blind since monday", "had a seizure", "collapsed at home", "head tilt"]
+)
+def test_who_is_lost_with_a_sign_in_a_note_is_asked_about_first(note):
+    (row,) = bpvet.due(_noted(note)).rows
+    assert row.band == "overdue"
+    assert row.why.startswith(f"A note of 25 May 2025 says “{note}”: is that a sign?")
+    assert row.what == ("measure",)
+    assert bpvet.due(_noted("calm")).rows[0].band == "lost"
+
+
+@pytest.mark.parametrize(
+    ("note", "seen", "asked"),
+    [
+        ("blind since monday", (), True),  # seen again, and nobody said anything of the eyes
+        ("blind since monday", ("2026-05-20", "heart normal", ""), True),
+        ("blind since monday", ("2026-05-20", "clinically normal", ""), True),
+        ("blind since monday", ("2026-05-20", "eyes normal", ""), False),
+        ("blind since monday", ("2026-05-20", "blindness", "absent"), False),
+        ("blind since monday", ("2026-05-20", "blindness", "longstanding"), False),
+        # Of one day the more careful counts; an entry before the note is no answer.
+        ("blind since monday", ("2025-05-25", "blindness", "absent"), True),
+        ("blind since monday", ("2025-05-20", "eyes normal", ""), True),
+        ("had a seizure", ("2026-05-20", "eyes normal", ""), True),
+        ("had a seizure", ("2026-05-20", "neuro exam normal", ""), False),
+        ("collapsed at home", (), False),  # it has come back on its legs
+        ("bit wobbly, head tilt", (), False),
+    ],
+)
+def test_an_old_sign_in_a_note_is_asked_until_an_entry_answers_it(note, seen, asked):
+    held = _noted(note, *([seen] if seen else []), again="2026-05-20")
+    (row,) = bpvet.due(held).rows
+    assert ("is that a sign?" in row.why) is asked
+    assert row.band == ("due" if asked else "later")
+    assert (row.latest is None) is asked
+
+
+def test_of_a_sign_in_many_notes_the_newest_asks():
+    days = [f"2025-0{month}-25" for month in range(1, 6)]
+    rows = [("A", day, "131", f"blind {day}") for day in days for _ in range(3)]
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic", "note"])
+    held = bpvet.Records.from_frames(readings.assign(method="doppler"), as_of=AS_OF)
+    (row,) = bpvet.due(held).rows
+    assert row.why.count("is that a sign?") == 1
+    assert "blind 2025-05-25" in row.why
+
+
+@pytest.mark.parametrize(
+    ("sign", "status", "place"), [("blind?", "", "An entry"), ("retinas", "detachd?", "An entry")]
+)
+def test_an_unclear_entry_is_asked_about_however_old(sign, status, place):
+    (row,) = bpvet.due(_noted("", ("2025-05-25", sign, status))).rows
+    assert row.band == "overdue"
+    assert row.why.startswith(place)
+
+
+def test_no_far_date_stands_beside_what_may_be_urgent():
+    rows = [("A", "2026-05-25", "150", "")] * 3 + [("A", "2026-05-25", "150", "blind?")]
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic", "note"])
+    held = bpvet.Records.from_frames(readings.assign(method="doppler"), as_of=AS_OF)
+    found = bpvet.due(held)
+    (row,) = found.rows
+    assert (row.read_first, row.earliest, row.latest, row.state, row.grade) == (True, *[None] * 4)
+    plain = json.loads(json.dumps(found.to_list()))[0]
+    assert (plain["read_first"], plain["latest"]) == (True, None)
+    first = "read what is asked below first, then measure"
+    assert asked_words(row) == first
+    day = re.search(r"by \d{4}", due_text(found) + due_page(found))
+    assert day is None
+    assert found.to_frame()["latest"].isna().all()
+    calendar = due_calendar(found).decode()
+    assert "DTSTART;VALUE=DATE:20260601" in calendar
+    assert "read what is asked first" in calendar.replace("\r\n ", "")
+    # One that has passed reassures nobody.
+    (row,) = bpvet.due(held, as_of="2026-12-01").rows
+    assert asked_words(row).startswith(f"{first}, by 2026-")
+    # What is asked of a drug leaves the window as it is.
+    drug = [("A", "2026-05-25", "150", "amlodipine stopped")] * 4
+    readings = pd.DataFrame(drug, columns=["animal", "taken_at", "systolic", "note"])
+    held = bpvet.Records.from_frames(readings.assign(method="doppler"), as_of=AS_OF)
+    (row,) = bpvet.due(held).rows
+    assert (row.read_first, row.latest is None) == (False, False)
 
 
 def test_rows_without_an_animal_are_told_above_the_list():

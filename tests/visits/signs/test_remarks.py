@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 import pytest
 
 import bpvet
+from bpvet.records.parsing import dates
 from bpvet.visits.signs.remarks import remarks
 from bpvet.visits.signs.signs import all_signs, animal_signs
 
@@ -71,8 +73,9 @@ def test_notes_of_readings(tmp_path, note, treated, asked):
         ("left_on,left_reason", ",died", ["died"]),
         ("left_on,left_reason", "may,euthanasia", ["may euthanasia"]),
         ("left_on,left_reason", "2026-05-02,died", []),
-        # On the day that is looked at it had not left.
-        ("left_on,left_reason", "2027-05-02,died", []),
+        # Neither had it left on the day that is looked at, nor can that day have been.
+        ("left_on,left_reason", "2062-05-02,died", ["2062-05-02 died"]),
+        ("left_on", "2062-05-02", ["2062-05-02"]),
         ("status,colour", "DECEASED,black", ["DECEASED"]),
         ("owner,colour", "Dr Dead,black", []),
     ],
@@ -81,6 +84,12 @@ def test_the_animals_own_row(tmp_path, columns, row, asked):
     animals = f"animal,species,{columns}\nA,cat,{row}\n"
     records = _records(tmp_path, READINGS.format(""), animals=animals)
     assert _asked(records) == [("left", text) for text in asked]
+
+
+def test_a_date_of_leaving_between_the_day_looked_at_and_today_asks_nothing(tmp_path, monkeypatch):
+    monkeypatch.setattr(dates, "today", lambda: np.datetime64("2062-06-01", "D"))
+    animals = "animal,species,left_on\nA,cat,2062-05-02\n"
+    assert not _asked(_records(tmp_path, READINGS.format(""), animals=animals))
 
 
 def test_a_later_visit_or_a_date_of_leaving_answers_a_death(tmp_path):

@@ -44,7 +44,7 @@ def _born_in_future(written: str, as_of: str) -> Words:
 def _left_in_future(written: str, as_of: str) -> Words:
     return Words(
         _later(written, as_of),
-        "The animal counts as present until then; nothing to do if that is right.",
+        "The animal counts as present until then. If its year is a slip, correct it.",
     )
 
 

@@ -12,7 +12,7 @@ from bpvet.wording.en.phrases import capital, counted, day
 ABOUT_BAND = {
     "now": "Something is urgent: look at these animals first, whatever their window says.",
     "checks": "The pressure is not due; an examination of eyes, blood or urine is (our own rule).",
-    "lost": "Long past their window, and nothing urgent on record: ring the owner.",
+    "lost": "Long past their window, and nothing urgent known: ring the owner.",
     "no_plan": "No window is given, or the animal was never measured.",
 }
 CAUTIONS = "Cautions"

@@ -20,7 +20,7 @@ from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
 from bpvet.visits.context import ContextChange
 from bpvet.visits.signs.remarks import GROUPS as REMARKS
-from bpvet.visits.signs.remarks import IN_ANIMALS, IN_DRUG, IN_ENTRY
+from bpvet.visits.signs.remarks import IN_ANIMALS, IN_DRUG, IN_ENTRY, LEFT_AHEAD
 from bpvet.visits.signs.signs import IN_CELL, SET_ASIDE
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
@@ -47,6 +47,11 @@ _REMARKED = {
         "no date of leaving is recorded, and everything here speaks of the animal as living",
         "If the animal has died or left, write left_on among the animals: everything here speaks "
         "of it as living.",
+    ),
+    "left_ahead": (
+        "that day has not come, and everything here speaks of the animal as living",
+        "That day has not come: until it has, everything here speaks of the animal as living. If "
+        "the year is a slip, correct left_on among the animals.",
     ),
     "pressure": (
         "no reading of that day has that number, and nothing here counts it",
@@ -150,7 +155,8 @@ def remark_statements(found: tuple[SignState, ...]) -> Iterator[Statement]:
     """
     for sign in (sign for sign in found if sign.group in REMARKS):
         quoted = f"{asked_where(sign)} “{sign.text}”"
-        outside, asked = _REMARKED["drug" if sign.table == IN_DRUG else sign.group]
+        of_table = {IN_DRUG: "drug", LEFT_AHEAD: "left_ahead"}
+        outside, asked = _REMARKED[of_table.get(sign.table, sign.group)]
         yield Statement(
             f"asked.{sign.group}",
             f"{quoted}. {asked}",
@@ -187,6 +193,8 @@ def asked_where(state: SignState) -> str:
         return f"A note of the treatment with {state.term} {since} says"
     if state.table == IN_ANIMALS:
         return "The animal's own row says"
+    if state.table == LEFT_AHEAD:
+        return "The animal's own row says that it left on"
     if state.table.endswith("column"):
         return f"In a column that is not read{f', a row{on}' if on else ' it'} says"
     if state.table == SET_ASIDE:

@@ -143,6 +143,6 @@ class TrendAnswer(Brief, Content):
 
 def identity_of(records: Records, animal: str) -> dict[str, Any]:
     """Return who the animal is, and the date that is spoken for: fields of an answer."""
-    row = records.animals.set_index("animal").loc[animal]
+    row = records.rows_of("animals", animal).iloc[0]
     names = ("name", "species", "species_written", "breed")
     return {"animal": animal, "as_of": records.as_of} | {name: str(row[name]) for name in names}

@@ -54,7 +54,7 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
             f"{animal} has no usable value of {QUANTITY_WORDS[quantity]}; it is read in {units}."
             f"{unmodelled}"
         )
-    species = _species(records).get(animal, "")
+    species = _species(records, animal).get(animal, "")
     return _series(animal, species, quantity, usable, courses(records, animal).courses)
 
 
@@ -97,8 +97,9 @@ def left_out(records: Records, animal: str, quantity: str) -> tuple[tuple[LabVal
     return tuple(found)
 
 
-def _species(records: Records) -> dict[str, str]:
-    return dict(zip(records.animals["animal"], records.animals["species"], strict=True))
+def _species(records: Records, animal: str | None = None) -> dict[str, str]:
+    rows = records.rows_of("animals", animal)
+    return dict(zip(rows["animal"], rows["species"], strict=True))
 
 
 def _usable(records: Records, quantity: str, animal: str | None = None) -> pd.DataFrame:

@@ -380,7 +380,7 @@ class Path:
 
     @cached_property
     def after(self) -> tuple[Array, Array]:
-        """Means and shares as `before_mean` and `before_share`, from the future."""
+        """Mean and share as `before_mean` and `before_share`, filtered from the future."""
         after = whiten(self.batch, self.noise, keep=True, backwards=True)
         return after.mean[:, :, 0], after.share[:, 0]
 
@@ -399,6 +399,33 @@ class Path:
         variance : (T, K)
             Variance given the coefficients, in squared units.
         """
+        sides, variance = self.sides(day)
+        (session, weight), *following = sides
+        # In place, for these are an answer's largest.
+        mean = self.before_mean[session]
+        mean *= weight[:, None]
+        for session, weight in following:
+            right = self.after[0][session]
+            right *= weight[:, None]
+            mean += right
+        return mean, variance
+
+    def sides(self, day: Array) -> tuple[list[tuple[NDArray[np.intp], Array]], Array]:
+        """Return what the wander at dates takes of the sessions beside them, and its variance.
+
+        Parameters
+        ----------
+        day : (T,)
+            Days asked for.
+
+        Returns
+        -------
+        sides : list of (T,) int and (T, K) or (T, 1) float
+            Session before and what its filtered mean weighs; then, where any date has one, the
+            session after and what its own, filtered from the future, weighs.
+        variance : (T, K)
+            Variance given the coefficients, in squared units.
+        """
         sessions, tau = self.batch.day[:, 0], float(self.batch.wander_days[0])
         n = sessions.size
         last = np.searchsorted(sessions, day, side="right") - 1
@@ -411,16 +438,11 @@ class Path:
         a = self.before_share[i] * f**2 + (1 - f**2)
         # Most questions are of the latest session or later: they need no pass from the future.
         if not future.any():
-            return self.before_mean[i] * f[:, :, None], self.noise.wander[0] * a
-        after_mean, after_share = self.after
+            return [(i, f)], self.noise.wander[0] * a
         g = np.where(future, np.exp(-np.abs(sessions[j] - day) / tau), 0.0)[:, None]
-        b = after_share[j] * g**2 + (1 - g**2)
+        b = self.after[1][j] * g**2 + (1 - g**2)
         both = a * b
         total = a + b - both
-        # Each side weighs what the other leaves; in place, for these are an answer's largest.
-        mean = self.before_mean[i]
-        mean *= (f * b / total)[:, None]
-        right = after_mean[j]
-        right *= (g * a / total)[:, None]
-        mean += right
-        return mean, self.noise.wander[0] * (both / total)
+        # Each side weighs what the other leaves.
+        weights = [(i, f * b / total), (j, g * a / total)]
+        return weights, self.noise.wander[0] * (both / total)

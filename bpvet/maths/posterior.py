@@ -22,6 +22,8 @@ from bpvet.maths.surface import NoisePrior, noise_at
 NEGLIGIBLE = 1e-11
 #: Dates that are asked for at once.
 _DATES = 64
+#: From so many dates a session on, those are many.
+_MANY = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,9 +129,9 @@ class Part:
             return centre, variance
         # A few dates at a time: each takes an array of coefficients by nodes, more than once.
         cuts = range(_DATES, len(day), _DATES)
+        of = self._usual_of_many if len(day) > _MANY * self.batch.sessions else self._usual_of
         found = [
-            self._usual_of(*some)
-            for some in zip(np.split(design, cuts), np.split(day, cuts), strict=True)
+            of(*some) for some in zip(np.split(design, cuts), np.split(day, cuts), strict=True)
         ]
         centre, variance = (np.concatenate(blocks) for blocks in zip(*found, strict=True))
         return centre, variance
@@ -146,6 +148,42 @@ class Part:
         half *= half
         variance += np.sum(half, axis=0)
         return centre, variance
+
+    def _usual_of_many(self, design: Array, day: Array) -> tuple[Array, Array]:
+        """Return the same where dates are many beside sessions: of those it is solved once."""
+        mean, _, path = self._fit
+        inverse, solved = self._by_session
+        sides, variance = path.sides(day)
+        centre = (design @ self.prior_mean)[:, None] + design @ mean
+        half = design @ inverse
+        for (session, weight), (columns, rest) in zip(sides, solved, strict=False):
+            centre += weight * rest[session]
+            for row, column in zip(half, columns, strict=True):
+                row -= weight * column[session]
+        half *= half
+        variance += np.sum(half, axis=0)
+        return centre, variance
+
+    @cached_property
+    def _by_session(self) -> tuple[Array, tuple[tuple[Array, Array], ...]]:
+        """What dates take of the sessions before and after them, once for all dates.
+
+        Returns
+        -------
+        inverse : (p, p, K)
+            Of the root of the coefficients' precision.
+        solved : two of (p, N, K) and (N, K)
+            Of the session before and of that after: the wander's columns of X solved by the root,
+            and that of y less what the coefficients' means make of those.
+        """
+        mean, root, path = self._fit
+        p, solved = self.batch.terms, []
+        unit = np.eye(p)[:, :, None] * np.ones_like(self.weight)
+        for wander in (path.before_mean, path.after[0]):
+            columns = wander[:, :p].transpose(1, 0, 2)
+            rest = wander[:, p] - np.einsum("pnk,pk->nk", columns, mean)
+            solved.append((forward_solve(root[:, :, None, :], columns), rest))
+        return forward_solve(root[:, :, None, :], unit), tuple(solved)
 
 
 @dataclass(frozen=True, eq=False)

@@ -80,7 +80,8 @@ def lab_values(records: Records, animal: str) -> tuple[LabValues, ...]:
         The animal's id.
     """
     rows = usable_labs(records, animal)
-    species = dict(zip(records.animals["animal"], records.animals["species"], strict=True))
+    of_animal = records.rows_of("animals", animal)["species"]
+    species = str(of_animal.iloc[0]) if len(of_animal) else ""
     units = [unit_as_given(a, u) for a, u in zip(rows["analyte"], rows["unit"], strict=True)]
     rows = rows.assign(shown=np.array(units, dtype=object))
     found = []
@@ -95,7 +96,7 @@ def lab_values(records: Records, animal: str) -> tuple[LabValues, ...]:
                     these["sampled_on"].to_numpy(dtype="datetime64[D]"),
                     these["value"].to_numpy(dtype=np.float64),
                     these["value_bound"].to_numpy(dtype=object).astype(str),
-                    staging(analyte, species.get(animal, ""), str(unit)),
+                    staging(analyte, species, str(unit)),
                 )
             )
     return tuple(found)
@@ -103,7 +104,7 @@ def lab_values(records: Records, animal: str) -> tuple[LabValues, ...]:
 
 def usable_labs(records: Records, animal: str) -> pd.DataFrame:
     """Return the animal's rows of the table `labs` that a report may speak of, by date."""
-    rows = records.labs
-    rows = rows[(rows["animal"] == animal) & (rows["set_aside"] == "")]
+    rows = records.rows_of("labs", animal)
+    rows = rows[rows["set_aside"] == ""]
     rows = rows[~rows["future"].astype(bool) & rows["sampled_on"].notna() & rows["value"].notna()]
     return rows.sort_values("sampled_on", kind="stable")

@@ -31,8 +31,8 @@ def sign_marks(records: Records, animal: str, as_of: np.datetime64) -> tuple[Sig
         The animal's id.
     as_of : datetime64[D]
     """
-    rows = records.observations
-    rows = rows[(rows["animal"] == animal) & (rows["set_aside"] == "")]
+    rows = records.rows_of("observations", animal)
+    rows = rows[rows["set_aside"] == ""]
     seen = rows["seen_on"].to_numpy(dtype="datetime64[D]")
     labels = [
         sign_label(sign, status_shown(sign, status, day_of(day)))

@@ -7,8 +7,6 @@ it: which one, and why, is told.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from pathlib import Path
 
 from bpvet.answers.due.due import Due, due
@@ -19,6 +17,7 @@ from bpvet.reports.animal.parameters import Parameters
 from bpvet.reports.animal.report import KIND
 from bpvet.reports.due import write_due
 from bpvet.reports.way import Way
+from bpvet.reports.workers import made
 from bpvet.reports.writing import Source, opened, write
 
 #: Bands whose animals are to be seen, or rung up.
@@ -120,10 +119,9 @@ def write_morning(
         if row.band in _WANTED and row.last is not None and row.last.estimate is not None
     ]
     shared = Shared(replace(spec, **source.spec_fields), folder, way)
-    many = min(processes or _processors(), max(len(wanted), 1))
     # The list is refused before any report is made, and written once all pages are there.
     written = write_due(found, folder, source.inputs, way.force, sheets(records, found))
-    reports = _run(shared, wanted, many, source)
+    reports = tuple(made(Maker(shared, source), wanted, processes or _processors()))
     if any(report.page is not None for report in reports):
         written = write_due(found, folder, source.inputs, way.force)
     return Morning(written[0], reports, found)
@@ -136,56 +134,32 @@ def _processors() -> int:
         return os.cpu_count() or 1
 
 
-def _run(
-    shared: Shared, animals: Sequence[str], processes: int, source: Source
-) -> tuple[OneReport, ...]:
-    """Return the reports in the order of the animals, each process a share of them."""
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
+class Maker:
+    """Makes one report after another; in another process it reads the records anew.
 
-    # Every so many-th: those that are dear do not stand together. The first share is this
-    # process's own, which has all loaded and read.
-    first, *others = (animals[i::processes] for i in range(processes))
-    if not others:
-        return tuple(_share(shared, first, source))
-    with _safe_path():
-        pool = ProcessPoolExecutor(len(others), mp_context=get_context("spawn"))
-        parts = [pool.submit(_share, shared, share) for share in others]
-    try:
-        made = {report.animal: report for report in _share(shared, first, source)}
-        made |= {report.animal: report for future in parts for report in future.result()}
-    finally:
-        pool.shutdown(cancel_futures=True)
-    return tuple(made[animal] for animal in animals)
+    Parameters
+    ----------
+    shared : Shared
+    source : Source, optional
+        The records, read; it is not pickled.
+    """
 
+    def __init__(self, shared: Shared, source: Source | None = None) -> None:
+        self._shared, self._source = shared, source
 
-@contextmanager
-def _safe_path() -> Iterator[None]:
-    """Let processes that are started meanwhile take no module from the current folder."""
-    before = os.environ.get("PYTHONSAFEPATH")
-    os.environ["PYTHONSAFEPATH"] = "1"
-    try:
-        yield
-    finally:
-        if before is None:
-            del os.environ["PYTHONSAFEPATH"]
-        else:
-            os.environ["PYTHONSAFEPATH"] = before
+    def __reduce__(self) -> tuple[type[Maker], tuple[Shared]]:
+        return Maker, (self._shared,)
 
-
-def _share(shared: Shared, animals: Sequence[str], source: Source | None = None) -> list[OneReport]:
-    """Write the reports of some animals; in a process of its own it reads the records first."""
-    if source is None:
-        spec = shared.spec
-        # The date that the others speak for, also where midnight passes meanwhile.
-        source = opened(spec.records, replace(shared.way, as_of=spec.as_of))
-    return [_report(shared, animal, source) for animal in animals]
-
-
-def _report(shared: Shared, animal: str, source: Source) -> OneReport:
-    try:
-        spec = replace(shared.spec, animal=animal)
-        written = write(KIND, source, spec, shared.folder, shared.way)
-    except BpvetError as error:
-        return OneReport(animal, None, str(error))
-    return OneReport(animal, written.page, "")
+    def __call__(self, animal: str) -> OneReport:
+        """Write an animal's report, or return why there is none."""
+        shared = self._shared
+        if self._source is None:
+            # The date that the others speak for, also where midnight passes meanwhile.
+            way = replace(shared.way, as_of=shared.spec.as_of)
+            self._source = opened(shared.spec.records, way)
+        try:
+            spec = replace(shared.spec, animal=animal)
+            written = write(KIND, self._source, spec, shared.folder, shared.way)
+        except BpvetError as error:
+            return OneReport(animal, None, str(error))
+        return OneReport(animal, written.page, "")

@@ -34,7 +34,9 @@ _ROWS = 1 << 15
 ADDED = ("order", "fate", "reason")
 
 
-def readings_used(records: Records, rule: str = "guideline") -> pd.DataFrame:
+def readings_used(
+    records: Records, rule: str = "guideline", animal: str | None = None
+) -> pd.DataFrame:
     """Return every reading with its session, its place in it, and its fate.
 
     A session is all readings of one animal by one method under one condition on one date with
@@ -53,6 +55,8 @@ def readings_used(records: Records, rule: str = "guideline") -> pd.DataFrame:
     records : Records
     rule : str
         ``guideline`` or ``all`` (see `bpvet.visits.choice.fates`).
+    animal : str, optional
+        Of this animal's readings alone.
 
     Returns
     -------
@@ -71,6 +75,8 @@ def readings_used(records: Records, rule: str = "guideline") -> pd.DataFrame:
     if rule not in known:
         known[rule] = _used(records, rule)
     # The caller's own: what they write into it is in no other.
+    if animal is not None:
+        return known[rule][(known[rule]["animal"] == animal).to_numpy(dtype=bool)]
     return known[rule].copy()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import cache
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -116,12 +117,22 @@ class Gathered:
 
     @classmethod
     def of(cls, records: Records) -> Gathered:
-        """Return those of all animals of some records."""
+        """Return those of all animals of some records; they are kept as long as the records."""
+        if records not in _KNOWN:
+            _KNOWN[records] = cls._read(records)
+        return _KNOWN[records]
+
+    @classmethod
+    def _read(cls, records: Records) -> Gathered:
         signs: dict[str, list[Sign]] = {}
         for sign in all_signs(records):
             signs.setdefault(sign.animal, []).append(sign)
         fixed = {animal: tuple(rows) for animal, rows in signs.items()}
         return cls(fixed, all_lab_histories(records), UncountedRows.read(records))
+
+
+#: What was read of all animals: who asks for them one after another then reads none again.
+_KNOWN: WeakKeyDictionary[Records, Gathered] = WeakKeyDictionary()
 
 
 def animal_record(
@@ -143,8 +154,9 @@ def animal_record(
     treatments : Treatments
         Its courses and other drugs.
     gathered : Gathered, optional
-        What is read of all animals at once, for who asks of one after another.
+        What is read of all animals at once; by default what of these records was.
     """
+    gathered = gathered or _KNOWN.get(records)
     as_of = records.as_of
     row = animal_rows(records)[animal]
     if gathered is None:

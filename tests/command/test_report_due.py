@@ -3,6 +3,8 @@
 import json
 import re
 import shutil
+import subprocess
+import sys
 from types import SimpleNamespace
 
 import pytest
@@ -11,6 +13,9 @@ from bpvet.errors import FitError
 from bpvet.reports import morning
 from bpvet.reports.animal import report
 from tests.command.small import AS_OF
+
+#: The command, as a process that was begun for it.
+BEGUN = "from bpvet.command.main import main\nif __name__ == '__main__': sys.exit(main())"
 
 
 @pytest.fixture
@@ -89,6 +94,21 @@ def test_two_processes_write_what_one_report_writes(run, clinic, tmp_path):
     assert (folder / "B2.html").is_file()
     run("report", clinic, "--animal", "A17", *call, alone)
     assert (folder / "A17.html").read_bytes() == (alone / "A17.html").read_bytes()
+
+
+@pytest.mark.slow
+def test_branches_write_what_processes_begun_anew_write(clinic, tmp_path):
+    written = {}
+    for anew in (False, True):
+        out = tmp_path / f"out{anew}"
+        before = "workers.may_branch = lambda: False; workers._WORTH = 1" if anew else ""
+        code = f"import sys; from bpvet.reports import workers; {before}\n" + BEGUN
+        words = ["report", clinic, "--due", "--as-of", "2026-09-01", "--processes", "2"]
+        call = [sys.executable, "-c", code, *map(str, words), "-o", str(out)]
+        subprocess.run(call, check=True, capture_output=True)
+        written[anew] = {path.name: path.read_bytes() for path in out.iterdir()}
+    assert len(written[True]) > 6
+    assert written[True] == written[False]
 
 
 @pytest.mark.slow

@@ -107,15 +107,19 @@ def test_the_set_names_one_digest_and_no_place_of_the_machine(sealed: Sealed) ->
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(
+    "before",
+    ["", "from bpvet.reports import workers\nworkers.may_branch, workers._WORTH = bool, 1\n"],
+)
 def test_processes_of_a_morning_take_no_module_from_the_current_folder(
-    clinic: Path, tmp_path: Path
+    clinic: Path, tmp_path: Path, before: str
 ) -> None:
     """The command as it is installed: a script elsewhere, its own start is safe already."""
     script, current, sprung = tmp_path / "bin" / "run.py", tmp_path / "current", tmp_path / "sprung"
     for folder in (script.parent, current):
         folder.mkdir()
     script.write_text(
-        "import sys\nfrom bpvet.command.main import main\n"
+        f"import sys\nfrom bpvet.command.main import main\n{before}"
         "if __name__ == '__main__':\n    sys.exit(main())\n"
     )
     for name in (*STARTERS, "pickle", "socket", "signal", "threading", "tempfile"):

@@ -25,3 +25,32 @@ def test_dates_with_and_without_spread_stand_side_by_side() -> None:
     assert (low[0], high[0]) == (0.0, 0.0)
     for end, p in ((low[1], 0.05), (high[1], 0.95)):
         assert norm.cdf(end, [1, 3], [2, 1]) @ weights == pytest.approx(p, abs=1e-12)
+
+
+def test_what_lies_below_a_quantile_is_its_probability() -> None:
+    """Parts of all widths, far apart and close together, told by SciPy's own normal."""
+    rng = np.random.default_rng(7)
+    for _ in range(400):
+        parts = int(rng.integers(1, 40))
+        weights = rng.random(parts) ** rng.choice([1, 8])
+        weights /= weights.sum()
+        means = rng.normal(0, rng.choice([0.1, 3, 100]), (3, parts))
+        sds = np.exp(rng.normal(0, rng.choice([0.2, 2, 5]), (3, parts)))
+        several = Mixture(weights, means, sds)
+        for p in (1e-9, 0.025, 0.3, 0.5, 0.975):
+            ends = np.asarray(several.quantile(p))
+            below = norm.cdf((ends[:, None] - means) / sds) @ weights
+            slope = (norm.pdf((ends[:, None] - means) / sds) / sds) @ weights
+            # What the last digits of so steep a function's argument make of it.
+            digits = 1e-12 + slope * 1e-12 * (np.abs(ends) + np.asarray(several.spread))
+            assert np.all(np.abs(below - p) <= digits), (p, weights, means, sds)
+
+
+def test_dates_in_their_hundreds_have_the_quantiles_that_each_has_alone() -> None:
+    rng = np.random.default_rng(8)
+    weights = rng.dirichlet(np.ones(300))
+    means, sds = rng.normal(150, 9, (200, 300)), rng.uniform(2, 9, (200, 300))
+    low, high = Mixture(weights, means.copy(), sds.copy()).interval(0.9)
+    for i in (0, 77, 199):
+        alone = Mixture(weights, means[i].copy(), sds[i].copy()).interval(0.9)
+        assert (low[i], high[i]) == pytest.approx(alone, rel=1e-13)

@@ -156,8 +156,7 @@ def animal_readings(source: Source) -> pd.DataFrame:
     ----------
     source : Source
     """
-    frame = readings_used(source.records, source.rule)
-    frame = frame[frame["animal"] == source.animal]
+    frame = readings_used(source.records, source.rule, source.animal)
     return frame.sort_values(["session", "order"], kind="stable")
 
 

@@ -104,7 +104,7 @@ def left_out(records: Records, animal: str, quantity: str) -> tuple[tuple[LabVal
 
 
 def _species(records: Records) -> dict[str, str]:
-    return dict(zip(records.animals["animal"], records.animals["species"], strict=True))
+    return {animal: row.species for animal, row in records.rows_by_animal.items()}
 
 
 class _Usable(NamedTuple):

@@ -392,3 +392,15 @@ def test_a_trend_prints_in_a_few_lines():
     assert len(shown) < 1500
     assert "array(" not in shown
     assert "DataFrame" not in shown
+
+
+@pytest.mark.parametrize("course", [[], [drug("2025-06-01")]])
+def test_many_dates_at_once_are_each_as_it_is_alone(course):
+    """Before the first session, between, on and after them, with a drug and without."""
+    trend = bpvet.fit_trend(records(rows(_table(5, 6)), course), "A1")
+    dates = np.arange(np.datetime64("2024-11-01"), np.datetime64("2026-10-01"), 3)
+    many = trend.at(dates)
+    for i in range(0, dates.size, 7):
+        alone = trend.at(dates[i])
+        np.testing.assert_allclose(many.means[i], alone.means, rtol=0, atol=1e-11)
+        np.testing.assert_allclose(many.sds[i], alone.sds, rtol=1e-12)

@@ -61,8 +61,7 @@ def identity(records: Records, answer: TrendAnswer | UnseenAnswer, ageless: str 
     ageless : str
         What stands for the age where no birth date is recorded.
     """
-    animals = records.animals
-    row = animals[animals["animal"] == answer.animal].iloc[0]
+    row = records.rows_of("animals", answer.animal).iloc[0]
     species = capital(answer.species or answer.species_written) or "Species not recorded"
     neutered = {"yes": "neutered ", "no": "entire "}.get(str(row["neutered"]), "")
     kind = (

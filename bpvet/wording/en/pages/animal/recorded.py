@@ -103,8 +103,8 @@ def _values_table(answer: TrendAnswer) -> Table:
 
 def _in_order(trend: Trend, quantity: str) -> dict[int, str]:
     """Return the readings of each session in the order of taking; brackets around unused ones."""
-    frame = readings_used(trend.records, trend.context.rule)
-    frame = frame[(frame["animal"] == trend.series.animal) & (frame["session"] > 0)]
+    frame = readings_used(trend.records, trend.context.rule, trend.series.animal)
+    frame = frame[frame["session"] > 0]
     if quantity not in frame:  # the difference of two
         return {}
     by_session: dict[int, list[str]] = {}
@@ -141,8 +141,7 @@ def readings_table(trend: Trend) -> Table:
     ----------
     trend : Trend
     """
-    frame = readings_used(trend.records, trend.context.rule)
-    frame = frame[frame["animal"] == trend.series.animal]
+    frame = readings_used(trend.records, trend.context.rule, trend.series.animal)
     placed = frame[frame["session"] > 0].sort_values(["session", "order"], kind="stable")
     frame = pd.concat([placed, frame[frame["session"] == 0]])
     rows = [tuple(_reading_cells(row)) for row in frame.to_dict("records")]
@@ -221,7 +220,7 @@ def treatments_table(trend: Trend) -> Table | str:
     ----------
     trend : Trend
     """
-    frame = own_rows(trend, trend.records.treatments, "started_on")
+    frame = own_rows(trend, "treatments", "started_on")
     given = treatment_rows(frame, trend.as_of)
     modelled = {(row.file, row.line) for row in given if row.modelled}
     rows = [
@@ -257,7 +256,7 @@ def signs_table(trend: Trend) -> Table | str:
     ----------
     trend : Trend
     """
-    frame = own_rows(trend, trend.records.observations, "seen_on").iloc[::-1]
+    frame = own_rows(trend, "observations", "seen_on").iloc[::-1]
     rows = [
         (
             _date(row["seen_on"]),
@@ -346,18 +345,19 @@ def findings_table(answer: TrendAnswer) -> Table | str:
     return Table(caption, columns, rows)
 
 
-def own_rows(trend: Trend, frame: pd.DataFrame, by: str) -> pd.DataFrame:
+def own_rows(trend: Trend, table: str, by: str) -> pd.DataFrame:
     """Return the animal's rows of a table that a report may speak of, in order of date.
 
     Parameters
     ----------
     trend : Trend
-    frame : DataFrame
-        One of the tables of the records.
+    table : str
+        One of the records.
     by : str
         Its column of dates.
     """
-    rows = frame[(frame["animal"] == trend.series.animal) & ~frame["future"].astype(bool)]
+    rows = trend.records.rows_of(table, trend.series.animal)
+    rows = rows[~rows["future"].astype(bool)]
     return rows.sort_values(by, kind="stable")
 
 

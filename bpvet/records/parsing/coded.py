@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from bpvet.frozen import dataclass
 from bpvet.records.parsing.arrow import numpy_of, text_column
-from bpvet.records.parsing.columns import TEXT
+from bpvet.records.parsing.columns import TEXT, each
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -72,6 +72,16 @@ class Coded:
     def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
         """Return the text of each row (n,)."""
         return np.asarray(self.texts[self.codes], dtype=dtype)
+
+    def bears(self, text: str) -> NDArray[np.bool_]:
+        """Return which rows (n,) bear a text.
+
+        Examples
+        --------
+        >>> Coded.of(["tail", "ear"]).bears("ear").tolist()
+        [False, True]
+        """
+        return each(np.asarray(self.texts == text, dtype=bool), self.codes)
 
     def categorical(self) -> pd.Categorical:
         """Return the column as users have it in a data frame."""

@@ -9,10 +9,10 @@ import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from bpvet.frozen import dataclass
+from bpvet.visits.session_columns import SessionTable, column
 
 #: Columns of a sessions frame that are compared, in order.
 CONTEXT = ("site", "side", "cuff_width_cm", "posture", "operator", "instrument")
@@ -66,7 +66,7 @@ class ContextChange:
     divides: bool
 
 
-def context_changes(sessions: pd.DataFrame, series: Iterable[int]) -> tuple[ContextChange, ...]:
+def context_changes(sessions: SessionTable, series: Iterable[int]) -> tuple[ContextChange, ...]:
     """Return what of site, side, cuff, posture, operator and instrument changed in a series.
 
     Told where the latest session differs from the one before it or from all earlier ones, and
@@ -75,7 +75,7 @@ def context_changes(sessions: pd.DataFrame, series: Iterable[int]) -> tuple[Cont
 
     Parameters
     ----------
-    sessions : DataFrame
+    sessions : DataFrame or SessionColumns
         As `bpvet.sessions` gives them, of one animal.
     series : iterable of int
         Numbers of the sessions that are in the series.
@@ -85,17 +85,19 @@ def context_changes(sessions: pd.DataFrame, series: Iterable[int]) -> tuple[Cont
     tuple of ContextChange
         In the order of `CONTEXT`.
     """
-    rows = sessions[sessions["session"].isin(list(series))].sort_values("session", kind="stable")
-    date = rows["date"].to_numpy(dtype="datetime64[D]")
-    found = (_change(what, date, _texts(rows[what])) for what in CONTEXT)
+    number = column(sessions, "session")
+    rows = np.flatnonzero(np.isin(number, list(series)))
+    rows = rows[np.argsort(number[rows], kind="stable")]
+    date = column(sessions, "date")[rows].astype("datetime64[D]")
+    found = (_change(what, date, _texts(column(sessions, what)[rows])) for what in CONTEXT)
     return tuple(change for change in found if change is not None)
 
 
-def _texts(column: pd.Series) -> list[str]:
+def _texts(values: np.ndarray) -> list[str]:
     """Return a column as texts, blank where nothing is recorded."""
-    if pd.api.types.is_numeric_dtype(column):
-        return ["" if math.isnan(value) else f"{value:g} cm" for value in column.tolist()]
-    return [str(value) for value in column.tolist()]
+    if values.dtype.kind in "biufc":
+        return ["" if math.isnan(value) else f"{value:g} cm" for value in values.tolist()]
+    return [str(value) for value in values.tolist()]
 
 
 def _change(what: str, date: np.ndarray, texts: Sequence[str]) -> ContextChange | None:

@@ -137,13 +137,13 @@ def judged(records: Records, rule: str) -> tuple[CodedReadings, Placement]:
     return coded, placement
 
 
-def accounting(readings: pd.DataFrame) -> dict[str, int]:
+def accounting(readings: pd.DataFrame | CodedReadings) -> dict[str, int]:
     """Return how many rows went in and what became of them; the parts add up to `in`.
 
     Parameters
     ----------
-    readings : DataFrame
-        As from `readings_used`.
+    readings : DataFrame or CodedReadings
+        As from `readings_used` or `judged`.
 
     Returns
     -------
@@ -151,8 +151,12 @@ def accounting(readings: pd.DataFrame) -> dict[str, int]:
         `in`, `used`, `left_out` (by the rule, and "no sound": taken, but without a number),
         `excluded` and `set_aside`, in rows; a summary row counts as one.
     """
-    count = readings["fate"].value_counts()
-    total = {name: int(count.get(name, 0)) for name in FATES}
+    if isinstance(readings, CodedReadings):
+        number = np.bincount(readings.columns["fate"].codes, minlength=len(FATES))
+        total = dict(zip(FATES, number.tolist(), strict=True))
+    else:
+        count = readings["fate"].value_counts()
+        total = {name: int(count.get(name, 0)) for name in FATES}
     return {
         "in": len(readings),
         "used": total["used"],

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.visits.session_store import SessionStore
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: What urgency and windows are judged on.
 JUDGED = (
@@ -66,7 +68,7 @@ class SessionColumns:
 
 
 #: Sessions of one animal: rows of `bpvet.sessions`, or some of its columns.
-SessionTable = pd.DataFrame | SessionColumns
+SessionTable: TypeAlias = "pd.DataFrame | SessionColumns"
 
 
 def column(sessions: SessionTable, name: str) -> np.ndarray:

@@ -7,21 +7,24 @@ made only for who looks at it. Sessions are made from the codes.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.animals import Animals
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.parsing.columns import distinct_cells
+from bpvet.records.parsing.arrow import text_column
+from bpvet.records.parsing.coded import Coded
 from bpvet.records.parsing.frames import columns_of, frame_of
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.packed import PackedNumbers, PackedTimes
 from bpvet.records.parsing.values import Values
 from bpvet.records.table_columns import TableColumns
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Columns of the readings that say when and how each was taken, and what it gave.
 _CODED = (
@@ -34,7 +37,7 @@ _CODED = (
 )
 
 
-class MadeTables(Mapping[str, pd.DataFrame]):
+class MadeTables(Mapping[str, "pd.DataFrame"]):
     """Data frames by table, each made when first asked for.
 
     Parameters
@@ -61,6 +64,8 @@ class MadeTables(Mapping[str, pd.DataFrame]):
         if table not in self._made:
             columns = self.columns(table)
             if table == "animals":
+                import pandas as pd
+
                 whole = {name: columns[name] for name in columns.names}
                 self._made[table] = pd.DataFrame(whole)
             else:
@@ -88,7 +93,7 @@ class MadeTables(Mapping[str, pd.DataFrame]):
         return len(self.animals) if table == "animals" else self._tables[table].n
 
     def coded_readings(self) -> CodedReadings:
-        """Return the readings with their texts as categories.
+        """Return the readings with their texts as codes.
 
         All but `note` and unknown columns, in the order of the input. `session` as written is
         called `label`, `set_aside` says "set aside" in place of the reason, and `below_gauge` says
@@ -98,7 +103,7 @@ class MadeTables(Mapping[str, pd.DataFrame]):
         columns = {name: _coded(values.packed(name), name) for name in _CODED}
         columns["label"] = columns.pop("session")
         aside = (~checked.usable).astype(np.int8)
-        columns["set_aside"] = pd.Categorical.from_codes(aside, pd.Index(["", "set aside"]))
+        columns["set_aside"] = Coded(aside, text_column(["", "set aside"]))
         return CodedReadings(columns, checked.n)
 
 
@@ -107,7 +112,7 @@ class CodedReadings:
 
     Parameters
     ----------
-    columns : mapping of str to (n,) array, Categorical or packed column
+    columns : mapping of str to (n,) array, Coded or packed column
     n : int
         Rows.
     """
@@ -124,11 +129,18 @@ class CodedReadings:
         names: Sequence[str] | None = None,
     ) -> pd.DataFrame:
         """Return some rows (k,) of some columns, all by default; texts are categories."""
-        some = {name: self._some(self.columns[name], rows) for name in names or self.columns}
-        return pd.DataFrame(some, copy=False)
+        import pandas as pd
 
-    @staticmethod
-    def _some(column: Any, rows: NDArray[np.integer] | slice) -> Any:
+        some = {name: self.some(name, rows) for name in names or self.columns}
+        made = {
+            name: column.categorical() if isinstance(column, Coded) else column
+            for name, column in some.items()
+        }
+        return pd.DataFrame(made, copy=False)
+
+    def some(self, name: str, rows: NDArray[np.integer] | slice) -> Any:
+        """Return some rows (k,), or by a slice all, of a column; texts are `Coded`."""
+        column = self.columns[name]
         if isinstance(column, PackedNumbers | PackedTimes):
             return column.whole() if isinstance(rows, slice) else column.at(rows)
         return column[rows]
@@ -136,8 +148,7 @@ class CodedReadings:
 
 def _coded(column: Any, name: str) -> Any:
     if name.endswith("_bound"):
-        return pd.Categorical.from_codes(column, pd.Index(BOUND_WORDS.tolist()))
+        return Coded(column, text_column(BOUND_WORDS.tolist()))
     if isinstance(column, np.ndarray | PackedNumbers | PackedTimes):
         return column
-    texts, code = distinct_cells(column)
-    return pd.Categorical.from_codes(code, pd.Index(texts.to_pylist(), dtype="str"))
+    return Coded.of_cells(column)

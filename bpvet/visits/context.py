@@ -94,8 +94,8 @@ def context_changes(sessions: SessionTable, series: Iterable[int]) -> tuple[Cont
 
 
 def _texts(values: np.ndarray) -> list[str]:
-    """Return a column (n,) as texts, blank where nothing is recorded."""
-    if values.dtype.kind in "fi":
+    """Return a column as texts, blank where nothing is recorded."""
+    if values.dtype.kind in "biufc":
         return ["" if math.isnan(value) else f"{value:g} cm" for value in values.tolist()]
     return [str(value) for value in values.tolist()]
 

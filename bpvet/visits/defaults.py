@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from typing import Any, Protocol, cast
+from typing import Any, Protocol
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
@@ -20,6 +20,7 @@ from bpvet.facts.words import (
     QUANTITY_WORDS,
     TREND_CONDITIONS,
 )
+from bpvet.visits.session_store import Sessions
 
 #: What can be joined in one series on request.
 BRIDGES = ("methods", "conditions")
@@ -162,7 +163,7 @@ def chosen_rows(
 
 
 def nothing_left(
-    sessions: pd.DataFrame, animal: str, method: str | None, quantity: str, condition: str | None
+    sessions: Sessions, animal: str, method: str | None, quantity: str, condition: str | None
 ) -> str:
     """Return why no session is left, and which sessions there are."""
     wanted = f"{animal} has no session with a used number of {QUANTITY_WORDS[quantity]}"
@@ -172,11 +173,12 @@ def nothing_left(
         wanted += f" {CONDITION_WORDS[condition]}"
     if not len(sessions):
         return f"{wanted}: these records hold no session of {animal} at all."
-    counted = sessions.assign(number=sessions[f"{quantity}_n"] > 0)
+    numbers = (sessions.array(f"{quantity}_n") > 0).tolist()
+    keys = (sessions.array(name).tolist() for name in ("method", "condition"))
+    counted = Counter(zip(*keys, numbers, strict=True))
     parts = []
-    for key, group in counted.groupby(["method", "condition", "number"]):
-        how, where, number = cast(tuple[str, str, bool], key)
-        words = f"{len(group)} {METHOD_WORDS[how]} {CONDITION_WORDS[where]}"
+    for (how, where, number), count in sorted(counted.items()):
+        words = f"{count} {METHOD_WORDS[how]} {CONDITION_WORDS[where]}"
         if where in KEPT_OUT_CONDITIONS:
             words += " (never in a trend)"
         elif not number:

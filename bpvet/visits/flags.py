@@ -6,7 +6,6 @@ import re
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.protocol import (
@@ -21,6 +20,9 @@ from bpvet.facts.protocol import (
 )
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
 from bpvet.reasons import reason
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, text_column
+from bpvet.records.parsing.coded import Coded
+from bpvet.records.parsing.columns import each
 from bpvet.visits.choice import BOUND_FLAGS, Flag, joined_flags
 from bpvet.visits.part import Part
 from bpvet.visits.placement import Codes
@@ -98,7 +100,10 @@ def flag_columns(
         Flag.TENSE: tense,
         Flag.MISSED: missed,
         cuff_flag(): _cuff_unfit(columns),
-        **{reason("flag.kept_out", state=name): condition == name for name in KEPT_OUT_CONDITIONS},
+        **{
+            reason("flag.kept_out", state=name): condition.bears(name)
+            for name in KEPT_OUT_CONDITIONS
+        },
     }
     go_on = _go_on(n, inconsistent, falling)
     return {"flags": _joined(flags), "go_on": _joined(go_on), "tense": tense}
@@ -114,20 +119,22 @@ def _go_on(n: Codes, inconsistent: Booleans, falling: Booleans) -> dict[str, Boo
     }
 
 
-def _joined(flags: dict[str, Any]) -> pd.Categorical:
+def _joined(flags: dict[str, Any]) -> Coded:
     """Join the words that hold of each session: built once for each combination."""
     code = np.zeros(len(next(iter(flags.values()))), dtype=np.int64)
     for bit, hold in enumerate(flags.values()):
         if np.any(hold):
             code |= np.asarray(hold, dtype=np.int64) << bit
     # Few combinations are met, and are numbered faster than all are sorted.
-    which, distinct = pd.factorize(code, sort=True)
+    met = arrow_of(code).dictionary_encode()
+    distinct = np.sort(numpy_of(met.dictionary))
+    which = np.searchsorted(distinct, numpy_of(met.dictionary)).astype(np.int32)
     words = list(flags)
     joined = [
         joined_flags(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)
         for value in distinct
     ]
-    return pd.Categorical.from_codes(which, pd.Index(joined, dtype="str"))
+    return Coded(each(which, numpy_of(met.indices)), text_column(joined))
 
 
 def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Booleans:
@@ -175,5 +182,5 @@ def _bound_flags(columns: dict[str, Any]) -> dict[str, Booleans]:
         bound = columns[f"{quantity}_bound"]
         named = "" if quantity == "systolic" else f"{QUANTITY_WORDS[quantity]}, "
         for value, words in BOUND_FLAGS.items():
-            flags[named + words] = bound == value
+            flags[named + words] = bound.bears(value)
     return flags

@@ -6,10 +6,13 @@ from collections.abc import Callable, Hashable
 from typing import Any
 
 import numpy as np
-import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.records.made_tables import CodedReadings
+from bpvet.records.parsing.arrow import numpy_of, text_column
+from bpvet.records.parsing.coded import Coded
 from bpvet.records.parsing.columns import each
 from bpvet.records.parsing.packed import PackedNumbers, PackedTimes
 
@@ -25,10 +28,10 @@ class PlacedReadings:
 
     def __init__(self, readings: CodedReadings) -> None:
         self._columns = dict(readings.columns)
-        self._texts: dict[str, pd.Index[str]] = {}
+        self._coded: dict[str, Coded] = {}
         for name, column in readings.columns.items():
-            if isinstance(column, pd.Categorical):
-                self._columns[name], self._texts[name] = column.codes, column.categories
+            if isinstance(column, Coded):
+                self._columns[name], self._coded[name] = column.codes, column
         self._passed: dict[tuple[str, Hashable], NDArray[np.bool_]] = {}
         self._alike: dict[str, bool] = {}
         self._n = len(readings)
@@ -46,21 +49,26 @@ class PlacedReadings:
             self._alike[name] = _all_alike(self._columns[name])
         return self._alike[name]
 
-    def texts(self, name: str) -> pd.Index[str]:
-        """Return the different texts of a column."""
-        return self._texts[name]
+    def texts(self, name: str) -> NDArray[np.object_]:
+        """Return the different texts (k,) of a column."""
+        return self._coded[name].texts
+
+    def cells(self, name: str) -> pa.Array:
+        """Return the different texts (k,) of a column, as pyarrow has them."""
+        return self._coded[name].cells
 
     def which(self, name: str, test: Callable[[str], bool]) -> NDArray[np.bool_]:
         """Return which of the different texts of a column pass a test, asked once of each."""
         if (name, test) not in self._passed:
-            passed = map(test, self._texts[name].tolist())
-            self._passed[name, test] = np.fromiter(passed, bool, len(self._texts[name]))
+            texts = self.texts(name)
+            self._passed[name, test] = np.fromiter(map(test, texts.tolist()), bool, len(texts))
         return self._passed[name, test]
 
     def bearing(self, name: str, words: tuple[str, ...]) -> NDArray[np.bool_]:
         """Return which of the different texts of a column are one of some words."""
         if (name, words) not in self._passed:
-            self._passed[name, words] = np.asarray(self._texts[name].isin(words), dtype=bool)
+            among = pc.is_in(self.cells(name), value_set=text_column(words))
+            self._passed[name, words] = numpy_of(among)
         return self._passed[name, words]
 
     def at(self, row: NDArray[np.signedinteger] | slice) -> Part:
@@ -112,9 +120,13 @@ class Part:
         """Return a column of texts as codes (m,) into `PlacedReadings.texts`."""
         return self.numbers(name)
 
-    def texts(self, name: str) -> pd.Index[str]:
-        """Return the different texts of a column."""
+    def texts(self, name: str) -> NDArray[np.object_]:
+        """Return the different texts (k,) of a column."""
         return self._source.texts(name)
+
+    def cells(self, name: str) -> pa.Array:
+        """Return the different texts (k,) of a column, as pyarrow has them."""
+        return self._source.cells(name)
 
     def alike(self, name: str) -> bool:
         """Return whether the whole column holds one value throughout."""

@@ -8,15 +8,15 @@ from __future__ import annotations
 from typing import Any, TypeVar
 
 import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.protocol import SESSION_GAP_HOURS
 from bpvet.facts.words import METHODS
 from bpvet.frozen import dataclass
+from bpvet.records.parsing.arrow import numpy_of
 from bpvet.records.parsing.codes import as_one, end_to_end_rows, repeated
-from bpvet.records.parsing.columns import TEXT, bits, each
+from bpvet.records.parsing.columns import bits, each
 from bpvet.visits.part import Part, PlacedReadings
 
 _Row = TypeVar("_Row", bound=np.signedinteger)
@@ -246,9 +246,9 @@ def _descends(*keys: NDArray[Any]) -> Booleans:
 
 def _ranks(part: Part, name: str) -> NDArray[np.int32]:
     """Return the place of each row's text (m,) among the column's texts in order."""
-    texts = pa.array(part.texts(name), TEXT)
+    texts = part.cells(name)
     rank = np.empty(len(texts), dtype=np.int32)
-    rank[pc.array_sort_indices(texts).to_numpy()] = np.arange(len(texts))
+    rank[numpy_of(pc.array_sort_indices(texts))] = np.arange(len(texts))
     return each(rank, part.codes(name))
 
 

@@ -7,16 +7,18 @@ rule for one session on plain numbers.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.protocol import DROP_FIRST_FROM
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.reasons import reason
 from bpvet.records.made_tables import CodedReadings
+from bpvet.records.parsing.arrow import text_column
+from bpvet.records.parsing.coded import Coded
 from bpvet.records.records import Records
 from bpvet.visits.choice import (
     FATES,
@@ -27,6 +29,9 @@ from bpvet.visits.choice import (
 )
 from bpvet.visits.part import Part, PlacedReadings
 from bpvet.visits.placement import Codes, Placement, place
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Rows that are judged at once, so that they stay in the processor's cache.
 _ROWS = 1 << 15
@@ -121,7 +126,7 @@ def judged(records: Records, rule: str) -> tuple[CodedReadings, Placement]:
     Returns
     -------
     CodedReadings
-        As `Records.coded_readings` gives it, and `fate` as categories, `FATES`.
+        As `Records.coded_readings` gives it, and `fate` as codes into `FATES`.
     Placement
 
     Raises
@@ -134,17 +139,17 @@ def judged(records: Records, rule: str) -> tuple[CodedReadings, Placement]:
     readings = PlacedReadings(coded)
     placement = place(readings)
     code = _fates(readings, placement, rule)
-    coded.columns["fate"] = pd.Categorical.from_codes(code, pd.Index(FATES))
+    coded.columns["fate"] = Coded(code, text_column(FATES))
     return coded, placement
 
 
-def accounting(readings: pd.DataFrame) -> dict[str, int]:
+def accounting(readings: pd.DataFrame | CodedReadings) -> dict[str, int]:
     """Return how many rows went in and what became of them; the parts add up to `in`.
 
     Parameters
     ----------
-    readings : DataFrame
-        As from `readings_used`.
+    readings : DataFrame or CodedReadings
+        As from `readings_used` or `judged`.
 
     Returns
     -------
@@ -152,8 +157,12 @@ def accounting(readings: pd.DataFrame) -> dict[str, int]:
         `in`, `used`, `left_out` (by the rule, and "no sound": taken, but without a number),
         `excluded` and `set_aside`, in rows; a summary row counts as one.
     """
-    count = readings["fate"].value_counts()
-    total = {name: int(count.get(name, 0)) for name in FATES}
+    if isinstance(readings, CodedReadings):
+        number = np.bincount(readings.columns["fate"].codes, minlength=len(FATES))
+        total = dict(zip(FATES, number.tolist(), strict=True))
+    else:
+        count = readings["fate"].value_counts()
+        total = {name: int(count.get(name, 0)) for name in FATES}
     return {
         "in": len(readings),
         "used": total["used"],

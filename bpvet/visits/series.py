@@ -1,12 +1,11 @@
-"""One animal's sessions of one quantity as arrays; data frames end here."""
+"""One animal's sessions of one quantity as arrays; what a user has as a data frame ends here."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
@@ -28,6 +27,9 @@ from bpvet.visits.series_columns import (
 from bpvet.visits.session_store import AnimalSessions, SessionStore
 from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Course, Treatments, all_courses, courses
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Course",
@@ -166,10 +168,11 @@ class Source:
         """Return the sessions of one animal."""
         if isinstance(self.sessions, AnimalSessions):
             return self.sessions
-        if isinstance(self.sessions, pd.DataFrame):
-            return AnimalSessions.of_frame(self.sessions[self.sessions["animal"] == animal])
-        store = session_store(records, self.rule) if self.sessions is None else self.sessions
-        return store.of_animal(animal)
+        if self.sessions is None:
+            return session_store(records, self.rule).of_animal(animal)
+        if isinstance(self.sessions, SessionStore):
+            return self.sessions.of_animal(animal)
+        return AnimalSessions.of_frame(self.sessions[self.sessions["animal"] == animal])
 
 
 #: Sessions by the guideline's rule, and treatments, both found in the records.
@@ -232,7 +235,7 @@ def series(
     rows = entering(columns, numbers)
     chosen = chosen_rows(columns, rows, method, condition, bridge)
     if not len(chosen):
-        raise NothingLeft(nothing_left(sessions.frame, animal, method, quantity, condition))
+        raise NothingLeft(nothing_left(sessions, animal, method, quantity, condition))
     if treatments is None:
         treatments = {animal: courses(records, animal)}
     return next(_built(columns, numbers, chosen, np.zeros(1, dtype=np.int64), treatments))
@@ -279,7 +282,7 @@ def all_series(
         treatments = all_courses(records)
     if store is None:
         store = session_store(records, source.rule, treatments)
-    elif isinstance(store, pd.DataFrame):
+    elif not isinstance(store, SessionStore | AnimalSessions):
         store = SessionStore.of_frame(store)
     columns = SeriesColumns.of(store)
     wanted = columns.among("method", methods) & columns.among("condition", conditions)

@@ -7,17 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache, cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
+from bpvet.records.parsing.coded import Coded
 from bpvet.records.parsing.columns import bits, constant, each
 from bpvet.records.records import copies_on_write
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Codes = NDArray[np.int64]
 #: Rows whose texts are written at a time.
@@ -31,8 +34,8 @@ class SessionStore:
 
     Parameters
     ----------
-    columns : mapping of str to (n,) array or Categorical
-        By name, in the order of the frame. Texts may be categories.
+    columns : mapping of str to (n,) array, Coded or Series
+        By name, in the order of the frame.
     frame : DataFrame, optional
         The same as a frame, where it is there already.
     """
@@ -61,7 +64,7 @@ class SessionStore:
         """Return one column (n,) as an array, read-only; texts are objects, dates days."""
         if name not in self._arrays:
             column = self._columns[name]
-            if isinstance(column, pd.Categorical):
+            if isinstance(column, Coded):
                 codes, texts = self.coded(name)
                 found = texts[codes]
             else:
@@ -77,21 +80,22 @@ class SessionStore:
         """Return a column of texts as the place of each row's text (n,) among different texts."""
         if name not in self._coded:
             column = self._columns[name]
-            if isinstance(column, pd.Categorical):
-                codes, texts = column.codes, np.asarray(column.categories, dtype=object)
+            if isinstance(column, Coded):
+                codes, texts = column.codes, column.texts
             else:
-                codes, texts = pd.factorize(np.asarray(column, dtype=object))
-            self._coded[name] = codes.astype(np.int64), texts
+                # A column of a user's frame, in which texts may be missing.
+                codes, texts = column.astype(object).factorize()
+            self._coded[name] = codes.astype(np.int64), np.asarray(texts, dtype=object)
         return self._coded[name]
 
     @cached_property
     def frame(self) -> pd.DataFrame:
         """The sessions as `bpvet.sessions` gives them."""
+        import pandas as pd
+
         alike: dict[Any, Any] = {}
         columns = {
-            name: _text(column, alike)
-            if isinstance(column, pd.Categorical)
-            else _numbers(column, alike)
+            name: (_text if isinstance(column, Coded) else _numbers)(column, alike)
             for name, column in self._columns.items()
         }
         return pd.DataFrame(columns, copy=False)
@@ -159,7 +163,7 @@ def compact(columns: Mapping[str, Any]) -> dict[str, Any]:
 
     Parameters
     ----------
-    columns : mapping of str to (n,) array or Categorical
+    columns : mapping of str to (n,) array or Coded
     """
     found: dict[str, Any] = {}
     met: list[NDArray[Any]] = []
@@ -191,6 +195,8 @@ def compact(columns: Mapping[str, Any]) -> dict[str, Any]:
 @cache
 def _throughout(value: bytes, dtype: str, count: int) -> pd.Series[Any]:
     """Return one value (count,) that takes no room, kept so that whoever writes writes a copy."""
+    import pandas as pd
+
     return pd.Series(constant(np.frombuffer(value, dtype)[0], count, dtype), copy=False)
 
 
@@ -199,6 +205,8 @@ def _numbers(column: Any, alike: dict[Any, Any]) -> Any:
 
     `alike` is as in `_text`.
     """
+    import pandas as pd
+
     if not isinstance(column, np.ndarray) or not copies_on_write():
         # Older versions of pandas would write into every column that shares the array.
         return column if isinstance(column, pd.Series) else np.array(column)
@@ -209,12 +217,15 @@ def _numbers(column: Any, alike: dict[Any, Any]) -> Any:
     return alike[id(column)]
 
 
-def _text(column: pd.Categorical, alike: dict[Any, Any]) -> Any:
-    """Return categories as texts; columns of one text throughout share it.
+def _text(column: Coded, alike: dict[Any, Any]) -> Any:
+    """Return codes as texts; columns of one text throughout share it.
 
     `alike` holds what was made so far.
     """
-    codes, texts = column.codes, pd.Index(column.categories, dtype="str").array
+    import pandas as pd
+
+    texts: Any = pd.Index(column.texts, dtype="str").array
+    codes = column.codes
     # An array of pyarrow's is never written into: what is changed in a frame is made anew.
     if getattr(texts.dtype, "storage", "") != "pyarrow" or len(codes) == 0 or (codes < 0).any():
         return texts.take(codes)

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.words import QUANTITIES
+from bpvet.records.parsing.arrow import text_column
+from bpvet.records.parsing.coded import Coded
 from bpvet.visits.beyond import texts_of
 from bpvet.visits.choice import BOTH_BOUNDS
 from bpvet.visits.part import Part
 from bpvet.visits.placement import Codes
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 #: What a session's bounds may be, by two bits.
 _BOUNDS = ("", "at least", "at most", BOTH_BOUNDS)
-_BOUND_TEXTS = pd.Index(_BOUNDS, dtype="str")
-_BLANK = pd.Categorical.from_codes([0], pd.Index([""], dtype="str"))
+_BOUND_TEXTS = text_column(_BOUNDS)
 
 #: So few readings are put in order without a sort.
 _FEW = 8
@@ -214,20 +217,15 @@ def known_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, A
             for ending in ("_ss", "_median", "_sd"):
                 found[f"{name}{ending}"] = np.where(bound, np.nan, columns[f"{name}{ending}"])
     n, mean, ss = (columns[f"systolic{ending}"] for ending in ("_n", "", "_ss"))
-    bound, beyond = (
-        columns["systolic_bound"].codes > 0,
-        _BLANK.take(np.zeros(len(n), dtype=np.intp)),
-    )
+    bound = columns["systolic_bound"].codes > 0
+    beyond = Coded(np.zeros(len(n), dtype=np.int8), text_column([""]))
     if bound.any():
         rows, value = _used(part, "systolic")
         some = bound[of[rows]]
         rows, value = rows[some], value[some]
         past = part.bears("systolic_bound", *_BOUNDS[1:3])[rows]
-        sense = part.texts("systolic_bound").to_numpy(dtype=object)
-        sense = sense[part.codes("systolic_bound")[rows[past]]]
-        texts = texts_of(of[rows[past]], value[past], sense, len(n))
-        code, different = pd.factorize(texts)
-        beyond = pd.Categorical.from_codes(code, pd.Index(different, dtype="str"))
+        sense = part.texts("systolic_bound")[part.codes("systolic_bound")[rows[past]]]
+        beyond = Coded.of(texts_of(of[rows[past]], value[past], sense, len(n)))
         numbers = rows[~past]
         weight, spread = (
             (None, None) if weighing is None else (weighing[0][numbers], weighing[1][numbers])
@@ -245,10 +243,10 @@ def known_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, A
     }
 
 
-def _bounds(part: Part, row: Codes, session: Codes, count: int, quantity: str) -> pd.Categorical:
+def _bounds(part: Part, row: Codes, session: Codes, count: int, quantity: str) -> Coded:
     code = np.zeros(count, dtype=np.int8)
     if quantity != "pulse_pressure" and part.codes(f"{quantity}_bound").any():
         for bit, word in enumerate(_BOUNDS[1:3]):
             rows = part.bears(f"{quantity}_bound", word)[row]
             code += (np.bincount(session[rows], minlength=count) > 0) * np.int8(1 << bit)
-    return pd.Categorical.from_codes(code, _BOUND_TEXTS)
+    return Coded(code, _BOUND_TEXTS)

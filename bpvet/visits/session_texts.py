@@ -6,10 +6,11 @@ from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from bpvet.records.parsing.columns import bits, constant
+from bpvet.records.parsing.arrow import text_column
+from bpvet.records.parsing.coded import Coded
+from bpvet.records.parsing.columns import bits, code_type, constant
 from bpvet.visits.session_store import compact
 
 Codes = NDArray[np.int64]
@@ -65,12 +66,12 @@ class SessionColumnsByBlock:
         name : str
         rows : slice
             The sessions.
-        values : array or Categorical
-            Numbers, or codes into the column's vocabulary; or few categories.
+        values : array or Coded
+            Numbers, or codes into the column's vocabulary; or few texts.
         """
-        if isinstance(values, pd.Categorical):
+        if isinstance(values, Coded):
             known = self.vocabulary(name)
-            code = np.array([known.code(text) for text in values.categories], dtype=np.int32)
+            code = np.array([known.code(text) for text in values.texts.tolist()], dtype=np.int32)
             values = code[values.codes]
         if name not in self._arrays:
             value = values[0] if len(values) else 0
@@ -85,7 +86,7 @@ class SessionColumnsByBlock:
         self._arrays[name][rows] = values
 
     def columns(self, rows: Codes) -> dict[str, Any]:
-        """Return some sessions (k,) of the columns, those of texts as categories; keep nothing."""
+        """Return some sessions (k,) of the columns, those of texts as codes; keep nothing."""
         found: dict[str, Any] = dict.fromkeys(self._arrays)
         # A quarter of the columns equal another one, with which they are put in order.
         alike: dict[int, tuple[NDArray[Any], list[str]]] = {}
@@ -97,13 +98,13 @@ class SessionColumnsByBlock:
             placed = np.take(column, rows) if column.strides[0] else column
             found |= dict.fromkeys(names, placed)
         for name, known in self._vocabularies.items():
-            texts = pd.Index(known.texts, dtype="str")
-            found[name] = pd.Categorical.from_codes(found[name], texts)
+            codes = found[name].astype(code_type(len(known.texts)))
+            found[name] = Coded(codes, text_column(known.texts))
         return found
 
 
 def joined_text(
-    of: Codes, code: NDArray[np.integer], words: pd.Index[str], count: int, known: Vocabulary
+    of: Codes, code: NDArray[np.integer], words: NDArray[np.object_], count: int, known: Vocabulary
 ) -> NDArray[np.int32]:
     """Return the distinct texts of each session in order of taking, joined by "; ".
 
@@ -113,7 +114,7 @@ def joined_text(
         Session of each reading, ascending.
     code : (n,) array of int
         Its text as code into `words`.
-    words : Index of str
+    words : (k,) array of str
         The different texts, none of them joined.
     count : int
         Sessions there are.

@@ -6,15 +6,15 @@ All animals at once, on whole columns: nothing here loops over sessions.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.words import QUANTITIES
 from bpvet.records.made_tables import CodedReadings
+from bpvet.records.parsing.coded import Coded
 from bpvet.records.parsing.codes import end_to_end_rows, order_of
 from bpvet.records.parsing.columns import constant
 from bpvet.records.records import Records
@@ -28,6 +28,9 @@ from bpvet.visits.session_sums import used_values as used_values
 from bpvet.visits.session_texts import SessionColumnsByBlock, joined_text
 from bpvet.visits.treatments.courses import Treatments, all_courses, treated_on
 from bpvet.visits.treatments.missed import inside_missed
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 DAYS_PER_MONTH = 30.4375
 DAYS_PER_YEAR = 365.25
@@ -140,14 +143,14 @@ def _stored(
     records: Records, rule: str, treatments: Mapping[str, Treatments] | None
 ) -> SessionStore:
     coded, placement = judged(records, rule)
-    first = coded.frame(placement.row[placement.first], _KEY)
+    first = placement.row[placement.first]
     if treatments is None:
         treatments = all_courses(records)
 
-    # Texts are categories until the end: a text of many sessions is made once.
-    columns: dict[str, Any] = {name: first[name].array for name in _KEY}
+    # Texts are codes until the end: a text of many sessions is made once.
+    columns: dict[str, Any] = {name: coded.some(name, first) for name in _KEY}
     columns |= {"session": placement.number, "first_time": placement.first_time}
-    day = first["date"].to_numpy(dtype="datetime64[D]")
+    day = columns["date"].astype("datetime64[D]")
     columns |= _animal_columns(records.animals, columns["animal"], day)
     columns["months"] = _months(columns["animal"].codes, day)
     columns["treated"] = treated_on(treatments, columns["animal"], day)
@@ -160,7 +163,7 @@ def _stored(
 
 
 def _of_readings(
-    coded: CodedReadings, placement: Placement, condition: pd.Categorical, missed: Booleans
+    coded: CodedReadings, placement: Placement, condition: Coded, missed: Booleans
 ) -> dict[str, Any]:
     """Return the columns that the readings of each session make, some sessions at a time.
 
@@ -171,7 +174,7 @@ def _of_readings(
     ----------
     coded, placement
         As `bpvet.visits.readings.judged` gives them.
-    condition : (s,) Categorical
+    condition : (s,) Coded
     missed : (s,) array of bool
         Whether each session lies in a stretch in which doses were missed.
     """
@@ -252,14 +255,17 @@ def _counts(part: Part, of: Codes, row: Rows, start: Codes) -> dict[str, Any]:
 
 
 def _animal_columns(
-    animals: pd.DataFrame, animal: pd.Categorical, day: NDArray[np.datetime64]
+    animals: Mapping[str, Any] | pd.DataFrame, animal: Coded, day: NDArray[np.datetime64]
 ) -> dict[str, Any]:
-    at = pd.Index(animals["animal"]).get_indexer(animal.categories)[animal.codes]
+    row = {name: i for i, name in enumerate(np.asarray(animals["animal"], dtype=object).tolist())}
+    # Of who is not among them the last row is taken, which is blank.
+    rows = np.array([row.get(name, -1) for name in animal.texts.tolist()], dtype=np.int64)
+    at = rows[animal.codes]
     columns: dict[str, Any] = {}
     for name in ("species", "breed", "sex", "clinic"):
-        code, words = pd.factorize(np.append(animals[name].to_numpy(dtype=object), ""))
-        columns[name] = pd.Categorical.from_codes(code[at], pd.Index(words))
-    born = np.append(animals["birth_date"].to_numpy(dtype="datetime64[D]"), np.datetime64("NaT"))
+        columns[name] = Coded.of(np.append(np.asarray(animals[name], dtype=object), ""))[at]
+    born = np.asarray(animals["birth_date"]).astype("datetime64[D]")
+    born = np.append(born, np.datetime64("NaT"))
     age = (day - born[at]) / np.timedelta64(1, "D")
     columns["age_years"] = age / DAYS_PER_YEAR
     return columns

@@ -21,6 +21,7 @@ from bpvet.records.checks.row_findings import WRITTEN, OfCell, near_names
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome, finding_of
 from bpvet.records.parsing import dates
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, scalar_of, text_column
 from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
 from bpvet.records.parsing.dates import NAT
@@ -61,12 +62,12 @@ class Animals:
 
     @cached_property
     def _ids(self) -> pa.Array:
-        return pa.array(self["animal"], TEXT)
+        return text_column(self["animal"])
 
     def rows_of(self, ids: Sequence[str]) -> NDArray[np.int64]:
         """Return the row of each id (k,); -1 where there is none."""
-        rows = pc.index_in(pa.array(ids, TEXT), value_set=self._ids)
-        return pc.fill_null(rows, -1).to_numpy().astype(np.int64)
+        rows = pc.index_in(text_column(ids), value_set=self._ids)
+        return numpy_of(pc.coalesce(rows, scalar_of(-1))).astype(np.int64)
 
     def table(self) -> TableColumns:
         """Return the same as every table has it."""
@@ -220,7 +221,7 @@ def _report_of_first(
     """Report the first row of each `strange` animal, by its code (n,), with known ids like it."""
     first = firsts(code_of_row, len(strange))
     rows = np.sort(first[np.array(strange, dtype=bool) & (first >= 0)])
-    near = near_names(known, lambda: checked.raw("animal").take(pa.array(rows)), n=2)
+    near = near_names(known, lambda: checked.raw("animal").take(arrow_of(rows)), n=2)
     checked.report(rows, "animal", code, animal=WRITTEN, **values, near=near)
 
 
@@ -326,7 +327,7 @@ def _comparable(value: object) -> object:
 
 
 def _objects(cells: pa.Array) -> NDArray[np.object_]:
-    return uncoded(cells).to_numpy(zero_copy_only=False)
+    return numpy_of(uncoded(cells))
 
 
 def met_animals(tables: Mapping[str, CheckedTable]) -> list[str]:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from bpvet.frozen import dataclass, field, replace
 from bpvet.records.findings import Finding
+from bpvet.records.parsing.arrow import arrow_of, numpy_of
 
 TEXT = pa.large_string()
 
@@ -60,7 +61,7 @@ class RawSheet:
 
     def rows(self, kept: NDArray[np.int64]) -> RawSheet:
         """Return the sheet with some of its rows (k,) only, in their order."""
-        index = pa.array(kept)
+        index = arrow_of(kept)
         new_row = dict(zip(kept.tolist(), range(len(kept)), strict=True)) if self.broken else {}
         return replace(
             self,
@@ -88,7 +89,7 @@ def cells_digest(sheets: Sequence[RawSheet]) -> str:
         for text in (sheet.table, str(len(sheet.header)), *sheet.header):
             digest.update(f"{len(text)} {text} ".encode("utf-8", "replace"))
         for cells in sheet.columns:
-            lengths = pc.binary_length(cells).to_numpy(zero_copy_only=False)
+            lengths = numpy_of(pc.binary_length(cells))
             digest.update(lengths.astype("<i8").tobytes())
             digest.update("".join(cells.to_pylist()).encode())
     return digest.hexdigest()

@@ -19,8 +19,8 @@ from bpvet.records.checks.row_findings import OfRow, RowFindings
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome, finding_of
 from bpvet.records.headings.headers import Sheet
+from bpvet.records.parsing.arrow import arrow_of, text_column
 from bpvet.records.parsing.columns import (
-    TEXT,
     blanks,
     coded,
     constant,
@@ -126,7 +126,7 @@ class CheckedTable:
             else:
                 each = why.set_aside(rows)
                 code[rows] = [texts.setdefault(text, len(texts)) for text in each]
-        return pa.DictionaryArray.from_arrays(pa.array(code), pa.array(list(texts), TEXT))
+        return pa.DictionaryArray.from_arrays(arrow_of(code), text_column(list(texts)))
 
     def take_back(self, rows: NDArray[np.int64]) -> None:
         """Let rows that were set aside be usable again, for another reason to be given."""
@@ -170,7 +170,7 @@ class CheckedTable:
         if isinstance(cells, PackedTexts):
             found: list[str] = cells.at(rows).to_pylist()
             return found
-        found = uncoded(cells.take(pa.array(rows))).to_pylist()
+        found = uncoded(cells.take(arrow_of(rows))).to_pylist()
         return found
 
     def cell(self, column: str, row: int) -> str:

@@ -78,6 +78,9 @@ class MadeTables(Mapping[str, "pd.DataFrame"]):
             self._columns[table] = columns_of(self._tables[table], self._values[table])
         return self._columns[table]
 
+    def __contains__(self, table: object) -> bool:
+        return table in self._tables
+
     def __iter__(self) -> Iterator[str]:
         return iter(self._tables)
 

@@ -14,7 +14,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.parsing.columns import TEXT, distinct, is_text, uncoded
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, text_column
+from bpvet.records.parsing.columns import distinct, is_text, uncoded
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.values import Values
 
@@ -55,7 +56,7 @@ class TableColumns:
         if column not in self._some:
             cells = self.cells(column)
             if not isinstance(cells, np.ndarray):
-                cells = uncoded(cells).to_numpy(zero_copy_only=False)
+                cells = numpy_of(uncoded(cells))
             found = cells.view()
             found.setflags(write=False)
             self._some[column] = found
@@ -71,7 +72,7 @@ class TableColumns:
             return whole
         if isinstance(whole, np.ndarray):
             return whole[self._rows]
-        return whole.take(pa.array(self._rows))
+        return whole.take(arrow_of(self._rows))
 
     def days(self, column: str) -> NDArray[np.datetime64]:
         """Return a column of dates (n,) as days, NaT where there is none."""
@@ -120,7 +121,7 @@ def table_columns(checked: CheckedTable, values: Values, order: Iterable[str]) -
         The columns wanted, in the order of the frame that users are handed.
     """
     known: dict[str, Callable[[], Any]] = {
-        "file": lambda: pa.array(checked.files, TEXT).take(pa.array(checked.file)),
+        "file": lambda: text_column(checked.files).take(arrow_of(checked.file)),
         "line": lambda: checked.line.astype(np.int64),
         "set_aside": checked.reasons,
     }
@@ -136,6 +137,4 @@ def _cells(checked: CheckedTable, name: str) -> Callable[[], Any]:
 def _values(values: Values, name: str) -> Callable[[], Any]:
     if not name.endswith("_bound"):
         return lambda: values[name]
-    return lambda: pa.DictionaryArray.from_arrays(
-        pa.array(values[name]), pa.array(BOUND_WORDS, TEXT)
-    )
+    return lambda: pa.DictionaryArray.from_arrays(arrow_of(values[name]), text_column(BOUND_WORDS))

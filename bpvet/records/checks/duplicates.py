@@ -18,6 +18,7 @@ from bpvet.records.checks.copied_visits import copied_earlier
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome
+from bpvet.records.parsing.arrow import arrow_of
 from bpvet.records.parsing.codes import Codes, among, as_one, end_to_end_rows, repeated
 from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.packed import PackedTimes
@@ -179,7 +180,7 @@ def _report_later(checked: CheckedTable, rows: Codes, key: Codes, code: Code) ->
 def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     """Return for each row (n,) the first of `rows` that equals it in every cell, or −1."""
     names = [*column_names("readings"), *SUMMARY, *checked.unknown]
-    index = pa.array(rows)
+    index = arrow_of(rows)
     columns = (checked.whole, *map(checked.cells, names))
     batch = checked.reading_in_line[rows]
     keys = chain([batch], (_codes(cells.take(index)) for cells in columns))

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from bpvet.frozen import dataclass
 from bpvet.records.checks.row_findings import Findings, RowFindings
 from bpvet.records.findings import Finding
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, scalar_of
 from bpvet.records.parsing.columns import distinct_cells
 
 G = TypeVar("G", bound=Hashable)
@@ -170,7 +171,7 @@ def _row_keys(found: RowFindings, at: NDArray[np.integer], few: bool) -> NDArray
         key = key * len(headings) + np.array(each, dtype=np.int64)
     if not found.by_cell:
         return key
-    many, code = _cell_codes(found.places.raw(found.column).take(pa.array(rows)), few)
+    many, code = _cell_codes(found.places.raw(found.column).take(arrow_of(rows)), few)
     return np.where(code < 0, -1, key * many + code)
 
 
@@ -181,7 +182,7 @@ def _cell_codes(cells: pa.Array, few: bool) -> tuple[int, NDArray[np.int64]]:
         texts = pc.unique(sample)
         if len(texts) >= _WORDED:
             # Most of them differ: to number them all would cost more than all else.
-            code = pc.fill_null(pc.index_in(cells, texts), -1).to_numpy()
+            code = numpy_of(pc.coalesce(pc.index_in(cells, texts), scalar_of(-1)))
             return len(texts), code.astype(np.int64)
     texts, index = distinct_cells(cells)
     return max(len(texts), 1), index.astype(np.int64)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
@@ -14,6 +13,7 @@ from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome
+from bpvet.records.parsing.arrow import arrow_of, scalar_of
 from bpvet.records.parsing.columns import TEXT, distinct, uncoded
 from bpvet.records.parsing.packed import PackedTimes
 from bpvet.records.parsing.values import Mask, Values
@@ -54,7 +54,9 @@ def check_missed(
     doses["to"] = np.where(later, as_of.astype("datetime64[ns]"), end)
     blank = checked.blank("what") & checked.usable
     checked.report(blank, "what", Code.MISSED_OR_LATE)
-    doses["what"] = pc.if_else(pa.array(blank), "missed", uncoded(doses["what"])).cast(TEXT)
+    doses["what"] = pc.if_else(arrow_of(blank), scalar_of("missed"), uncoded(doses["what"])).cast(
+        TEXT
+    )
     _report_outside(checked, doses, tables["treatments"], values["treatments"])
 
 
@@ -77,9 +79,9 @@ def _report_outside(
     rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
-    whose = set(doses["animal"].take(pa.array(rows)).to_pylist())
+    whose = set(doses["animal"].take(arrow_of(rows)).to_pylist())
     courses = _courses(treatments, given, whose)
-    animals, drugs = (doses[name].take(pa.array(rows)).to_pylist() for name in ("animal", "drug"))
+    animals, drugs = (doses[name].take(arrow_of(rows)).to_pylist() for name in ("animal", "drug"))
     first = doses["from"][rows].astype("datetime64[D]").astype(np.int64)
     end = doses["to"][rows].astype("datetime64[D]")
     last = np.where(np.isnat(end), first, end.astype(np.int64))
@@ -104,7 +106,7 @@ def _courses(
     mine = np.array([text in whose for text in texts], dtype=bool)
     rows = np.flatnonzero(mine[code] & checked.usable & ~np.isnat(values["started_on"]))
     names, purposes = (
-        values[name].take(pa.array(rows)).to_pylist() for name in ("drug", "purpose")
+        values[name].take(arrow_of(rows)).to_pylist() for name in ("drug", "purpose")
     )
     start = values["started_on"][rows].astype("datetime64[D]").astype(np.int64)
     end = values["stopped_on"][rows].astype("datetime64[D]")

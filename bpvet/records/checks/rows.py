@@ -30,6 +30,7 @@ from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.checks.signs import UNKNOWN_STATUS, report_signs
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome
+from bpvet.records.parsing.arrow import arrow_of, scalar_of
 from bpvet.records.parsing.columns import TEXT, distinct, is_text, of_texts, uncoded
 from bpvet.records.parsing.dates import NAT
 from bpvet.records.parsing.values import Values
@@ -66,7 +67,7 @@ def check(
     signs = values["observations"]
     unknown = is_text(signs["status"], "") & ~tables["observations"].blank("status")
     if unknown.any():
-        status = pc.if_else(pa.array(unknown), UNKNOWN_STATUS, uncoded(signs["status"]))
+        status = pc.if_else(arrow_of(unknown), scalar_of(UNKNOWN_STATUS), uncoded(signs["status"]))
         signs["status"] = status.cast(TEXT)
     for table, date in (("labs", "sampled_on"), ("observations", "seen_on"), ("contacts", "date")):
         values[table]["future"] = report_future(tables[table], values[table][date], date, as_of)
@@ -202,7 +203,7 @@ def _not_left(readings: CheckedTable, values: Values, animals: Animals) -> None:
     left = _of_animal(values["animal"], animals, "left_on", NAT)
     late = readings.usable & (values["date"] > left)
     if late.any():
-        met = values["animal"].filter(pa.array(late)).unique().to_pylist()
+        met = values["animal"].filter(arrow_of(late)).unique().to_pylist()
         animals.columns["left_on"][animals.rows_of(met)] = NAT
 
 

@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from itertools import groupby
 
 import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
@@ -24,6 +23,7 @@ from bpvet.records.entries.files import ENTRY
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, shown
 from bpvet.records.headings.headers import Sheet
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, text_column
 from bpvet.records.parsing.columns import coded, trimmed, uncoded
 from bpvet.records.parsing.values import Values
 
@@ -128,15 +128,15 @@ def _gone(
         return None
     cells = uncoded(trimmed(sheet.columns[ENTRY]))
     known.update(pc.unique(cells).to_pylist())
-    found = pc.is_in(cells, pa.array(list(by_entry), cells.type))
-    return np.asarray(found.to_numpy(zero_copy_only=False), dtype=bool)
+    found = pc.is_in(cells, text_column(list(by_entry)))
+    return np.asarray(numpy_of(found), dtype=bool)
 
 
 def _rows_taken_out(
     sheet: Sheet, rows: NDArray[np.int64], by_entry: Mapping[str, tuple[str, str]]
 ) -> list[CancelledRow]:
     date, names = REPORTED_COLUMNS[sheet.table]
-    index = pa.array(rows)
+    index = arrow_of(rows)
     cells = {
         name: [text.strip() for text in uncoded(sheet.columns[name].take(index)).to_pylist()]
         for name in (ENTRY, "animal", date, *names)
@@ -166,7 +166,7 @@ def _rows_taken_out(
 
 def _without(sheet: Sheet, gone: NDArray[np.bool_]) -> Sheet:
     keep = np.flatnonzero(~gone)
-    index, new = pa.array(keep), np.cumsum(~gone) - 1
+    index, new = arrow_of(keep), np.cumsum(~gone) - 1
     return replace(
         sheet,
         # Coded anew, so that no text is left that only these rows held.

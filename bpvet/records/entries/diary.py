@@ -11,14 +11,14 @@ import re
 from collections.abc import Sequence
 
 import numpy as np
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from bpvet.frozen import replace
 from bpvet.records.cells import RawSheet, some_of
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
-from bpvet.records.parsing.columns import TEXT, uncoded
+from bpvet.records.parsing.arrow import text_column
+from bpvet.records.parsing.columns import uncoded
 
 #: Readings of one line of a diary.
 READINGS = 5
@@ -126,7 +126,7 @@ def _missed(
         sheet,
         table="missed",
         header=("animal", "from", "to", "what", "note"),
-        columns=tuple(pa.array(list(texts), TEXT) for texts in (whose, days_, days_, what_, note)),
+        columns=tuple(text_column(list(texts)) for texts in (whose, days_, days_, what_, note)),
         lines=lines,
         broken={},
         distinguishing=None,

@@ -260,8 +260,8 @@ def _text_of(column: pa.Array, name: str) -> pa.Array | None:
     if texts is None:
         return None
     # What is missing is a text of its own, and equal texts are one.
-    again = pa.concat_arrays([pc.fill_null(texts, ""), pa.array([""], TEXT)]).dictionary_encode()
-    codes = pc.fill_null(column.indices.cast(pa.int64()), len(texts))
+    again = pa.concat_arrays([pc.coalesce(texts, ""), pa.array([""], TEXT)]).dictionary_encode()
+    codes = pc.coalesce(column.indices.cast(pa.int64()), len(texts))
     return pa.DictionaryArray.from_arrays(again.indices.take(codes), again.dictionary)
 
 

@@ -136,4 +136,4 @@ def _order(source: NDArray[np.int64], readable: NDArray[np.bool_]) -> pa.Array:
 
 
 def _group(found: pa.StructArray, name: str) -> pa.Array:
-    return pc.fill_null(pc.struct_field(found, [name]), "").cast(TEXT)
+    return pc.coalesce(pc.struct_field(found, [name]), "").cast(TEXT)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pyarrow as pa
 
+from bpvet.records.parsing.arrow import arrow_of, numpy_of
 from bpvet.records.parsing.columns import code_type, texts_end_to_end
 
 
@@ -39,12 +40,12 @@ class GatheredColumn:
         # The texts of all blocks are numbered together: to look each block's up among all texts
         # would go through all of these for every block.
         numbered = pa.concat_arrays(texts).dictionary_encode()
-        code = numbered.indices.to_numpy().astype(code_type(len(numbered.dictionary)))
+        code = numpy_of(numbered.indices).astype(code_type(len(numbered.dictionary)))
         found = np.empty(sum(map(len, codes)), dtype=code.dtype)
         row = first = 0
         for some, of_block in zip(codes, texts, strict=True):
             block = code[first : first + len(of_block)]
             if len(some):
-                np.take(block, some.to_numpy(), out=found[row : row + len(some)], mode="clip")
+                np.take(block, numpy_of(some), out=found[row : row + len(some)], mode="clip")
             row, first = row + len(some), first + len(of_block)
-        return pa.DictionaryArray.from_arrays(pa.array(found), numbered.dictionary)
+        return pa.DictionaryArray.from_arrays(arrow_of(found), numbered.dictionary)

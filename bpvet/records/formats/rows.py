@@ -27,6 +27,7 @@ from bpvet.records.formats.whole_numbers import (
     holds_whole_numbers,
     letters_of,
 )
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, scalar_of, text_column
 from bpvet.records.parsing.columns import CODED, TEXT, is_blank, repeats, uncoded, which
 from bpvet.records.parsing.quotation_marks import (
     LINE_BREAK,
@@ -181,7 +182,7 @@ def _fast(text: bytes, separator: str) -> Rows:
         header, end = _first_line(text, separator)
         rest = memoryview(text)[end:]
         if not rest:
-            none = tuple(pa.array([], TEXT) for _ in header)
+            none = tuple(text_column([]) for _ in header)
             return Rows(header, 1, none, np.zeros(0, dtype=np.int64), {}, ())
         return _unquoted(header, pa.BufferReader(rest), _top(rest), separator)
     if not marks_are_sound(text, separator):
@@ -254,7 +255,7 @@ def _quoted(source: pa.NativeFile, text: bytes, separator: str) -> Rows:
     for column in columns:
         if which(column, lambda cells: pc.match_substring_regex(cells, LINE_BREAK)).any():
             found = pc.count_substring_regex(uncoded(column), LINE_BREAK)
-            breaks += found.to_numpy(zero_copy_only=False)
+            breaks += numpy_of(found)
     for number, _, row in bad:
         breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
     lines = np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]).astype(np.int32)
@@ -319,8 +320,14 @@ def _columns(
         missing = np.zeros(n, bool)
         missing[[number for number, _, _ in bad]] = True
         stands = np.cumsum(~missing) - 1
-        index = pa.array(np.where(missing, 0, stands), mask=missing)
-        columns = [pc.fill_null(uncoded(column).take(index), "") for column in columns]
+        # One cell more, which is empty.
+        index = arrow_of(np.where(missing, len(columns[0]), stands))
+        columns = [
+            pc.coalesce(
+                pa.concat_arrays([uncoded(column).cast(TEXT), text_column([""])]), scalar_of("")
+            ).take(index)
+            for column in columns
+        ]
     return tuple(columns), n, bad
 
 
@@ -445,7 +452,7 @@ def _slow(text: str, separator: str) -> Rows:
         fits = fields is not None and len(fields) == width
         rows.append(fields if fits and fields is not None else [""] * width)
         lines.append(line)
-    columns = tuple(pa.array(cells, TEXT) for cells in zip(*rows, strict=True))
+    columns = tuple(text_column(cells) for cells in zip(*rows, strict=True))
     return _header_off(columns, np.array(lines, dtype=np.int64), broken)
 
 
@@ -479,7 +486,7 @@ def _without_blank(
     return Rows(
         rows.header,
         header_line,
-        tuple(column.take(pa.array(index)) for column in rows.columns),
+        tuple(column.take(arrow_of(index)) for column in rows.columns),
         lines[index],
         {int(new[row]): why for row, why in rows.broken.items()},
         tuple(line + skipped for line in found),

@@ -16,7 +16,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.parsing.columns import TEXT, code_type, distinct_cells, each
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, scalar_of, text_column
+from bpvet.records.parsing.columns import code_type, distinct_cells, each
 
 #: What the parser is asked for. Signs are none of it, so that no text but of digits is short.
 WHOLE = pa.uint16()
@@ -53,7 +54,7 @@ class WholeColumn:
 
     def add(self, cells: pa.Array) -> None:
         """Add the next cells, null where they are blank."""
-        numbers = pc.fill_null(cells, _BLANK).to_numpy()
+        numbers = numpy_of(pc.coalesce(cells, scalar_of(_BLANK)))
         code = each(self._code_of, numbers)
         new = numbers[code < 0]
         if len(new):
@@ -69,7 +70,7 @@ class WholeColumn:
         code = np.concatenate([none, *self._codes], dtype=code_type(len(self._order)))
         self._codes = []
         texts = ["" if number == _BLANK else str(number) for number in self._order]
-        return pa.DictionaryArray.from_arrays(pa.array(code), pa.array(texts, TEXT))
+        return pa.DictionaryArray.from_arrays(arrow_of(code), text_column(texts))
 
 
 def letters_of(columns: Sequence[pa.Array]) -> int:
@@ -81,7 +82,7 @@ def _letters(cells: pa.Array) -> int:
     if not pa.types.is_dictionary(cells.type):
         return pc.sum(pc.binary_length(cells), min_count=0).as_py()
     texts, code = distinct_cells(cells)
-    length = pc.binary_length(texts).to_numpy()
+    length = numpy_of(pc.binary_length(texts))
     if len(length) and (length == length[0]).all():
         return int(length[0]) * len(code)
     if len(length) <= _FEW:

@@ -21,6 +21,7 @@ from bpvet.records.headings.layouts import laid_out
 from bpvet.records.headings.mapping_file import LAYOUTS, Convention
 from bpvet.records.headings.near_names import nearest
 from bpvet.records.headings.settled import FILE_AN_ANIMAL
+from bpvet.records.parsing.arrow import arrow_of, scalar_of
 from bpvet.records.parsing.columns import (
     TEXT,
     blanks,
@@ -278,7 +279,7 @@ def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:
     several = filled.sum(axis=1) >= 2
     filled[bare, 0] = True
     rows, column = np.nonzero(filled)
-    index = pa.array(rows)
+    index = arrow_of(rows)
     others = [name for name in sheet.columns if name not in wide]
     columns = {name: sheet.columns[name].take(index) for name in others}
     headings = {name: sheet.headings[name] for name in others}
@@ -287,7 +288,7 @@ def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:
         mine = [f"{quantity}_{nth}" for nth in parts]
         if any(name in number_of for name in mine):
             stacked = end_to_end([sheet.columns.get(name, blank) for name in mine])
-            columns[quantity] = stacked.take(pa.array(column * n + rows))
+            columns[quantity] = stacked.take(arrow_of(column * n + rows))
             headings[quantity] = tuple(
                 sheet.headings.get(f"{quantity}_{nth}", (quantity,))[0]
                 for nth in range(parts[-1] + 1)
@@ -319,8 +320,10 @@ def _means(sheet: Sheet) -> Sheet:
     summary = (sheet.parts == 0) & ~is_blank(mean)
     columns = dict(sheet.columns)
     others = columns.get("systolic", blank)
-    columns["systolic"] = pc.if_else(pa.array(summary), uncoded(mean), uncoded(others))
-    columns["systolic_mean"] = pc.if_else(pa.array(summary), "", uncoded(mean)).cast(TEXT)
+    columns["systolic"] = pc.if_else(arrow_of(summary), uncoded(mean), uncoded(others))
+    columns["systolic_mean"] = pc.if_else(arrow_of(summary), scalar_of(""), uncoded(mean)).cast(
+        TEXT
+    )
     headings = dict(sheet.headings)
     headings["systolic"] = headings["systolic_mean"] + headings.get("systolic", ())[1:]
     return replace(sheet, columns=columns, headings=headings, summary=summary)

@@ -304,7 +304,7 @@ def _lists(laid: Laid, at: int, cells: pa.Array, several: NDArray[np.bool_]) -> 
         piece = pc.list_slice(split, number, number + 1, return_fixed_size_list=True).flatten()
         mine = pa.array(several & (many > number))
         rest = cells if number == 0 else pa.scalar("", TEXT)
-        parts.append(pc.if_else(mine, pc.fill_null(piece, ""), rest).cast(TEXT))
+        parts.append(pc.if_else(mine, pc.coalesce(piece, ""), rest).cast(TEXT))
     heads = {f"{head}, reading {number + 1}": f"systolic_{number + 1}" for number in range(width)}
     header, columns, mapping = [], [], {**laid.mapping, **heads}
     for i, (old, cells_of) in enumerate(zip(raw.header, raw.columns, strict=True)):
@@ -345,7 +345,7 @@ def _pairs(laid: Laid, at: int) -> Laid:
 
 
 def _group(found: pa.StructArray, name: str) -> pa.Array:
-    return pc.fill_null(pc.struct_field(found, [name]), "")
+    return pc.coalesce(pc.struct_field(found, [name]), "")
 
 
 def _mask(found: pa.Array) -> NDArray[np.bool_]:

@@ -18,7 +18,8 @@ from bpvet.frozen import dataclass
 from bpvet.records.cells import RawSheet, some_of
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
-from bpvet.records.parsing.columns import TEXT, is_blank, is_text, trimmed, which
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, text_column
+from bpvet.records.parsing.columns import is_blank, is_text, trimmed, which
 from bpvet.records.tables import TABLES, column_named
 
 Mask = NDArray[np.bool_]
@@ -94,15 +95,15 @@ class _Unread:
     def of(cls, sheet: RawSheet) -> _Unread:
         texts = [text for text, _ in sheet.broken.values()]
         try:
-            whole = pa.array(texts, TEXT)
+            whole = text_column(texts)
         except UnicodeEncodeError:
             # Lone surrogates cannot be looked at together with others.
-            whole = pa.array([text.encode("utf-8", "replace").decode() for text in texts], TEXT)
+            whole = text_column([text.encode("utf-8", "replace").decode() for text in texts])
         return cls(np.fromiter(sheet.broken, np.int64, len(texts)), whole)
 
     def like(self, pattern: str) -> Iterator[tuple[int, str]]:
         """Yield number and text of the rows that match a pattern, all looked at together."""
-        matching = pc.match_substring_regex(self.texts, pattern).to_numpy(zero_copy_only=False)
+        matching = numpy_of(pc.match_substring_regex(self.texts, pattern))
         for at in np.flatnonzero(matching).tolist():
             yield int(self.rows[at]), self.texts[at].as_py()
 
@@ -115,7 +116,7 @@ def _comments(sheet: RawSheet, unread: _Unread) -> Mask:
     for column in sheet.columns[1:]:
         if not alone.any():
             break
-        alone &= is_blank(column.take(pa.array(rows)))
+        alone &= is_blank(column.take(arrow_of(rows)))
     found = np.zeros(len(sheet.lines), dtype=bool)
     found[rows[alone]] = True
     for row, text in unread.like(r'^[ \t"]*#'):
@@ -135,7 +136,7 @@ def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask, unread: _
     for column in sheet.columns:
         if not blank_so_far.any():
             break
-        cells = column.take(pa.array(rows))
+        cells = column.take(arrow_of(rows))
         blank = is_blank(cells)
         if blank.all():
             continue

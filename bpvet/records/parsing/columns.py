@@ -15,6 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, scalar_of, text_column
 from bpvet.records.parsing.codes import met_in_order
 
 _Kind = TypeVar("_Kind", bound=np.generic)
@@ -44,13 +45,13 @@ def coded(cells: pa.Array) -> pa.Array:
     if not pa.types.is_dictionary(cells.type):
         return cells.dictionary_encode() if repeats(cells) else cells
     codes = cells.indices
-    if met_in_order(codes.to_numpy(), len(cells.dictionary)):
+    if met_in_order(numpy_of(codes), len(cells.dictionary)):
         return cells
-    met = pc.unique(codes).to_numpy()
-    position = np.zeros(len(cells.dictionary), dtype=codes.to_numpy().dtype)
+    met = numpy_of(pc.unique(codes))
+    position = np.zeros(len(cells.dictionary), dtype=numpy_of(codes).dtype)
     position[met] = np.arange(len(met))
     return pa.DictionaryArray.from_arrays(
-        pa.array(position[codes.to_numpy()]), cells.dictionary.take(pa.array(met))
+        arrow_of(position[numpy_of(codes)]), cells.dictionary.take(arrow_of(met))
     )
 
 
@@ -68,7 +69,7 @@ def distinct(cells: pa.Array) -> tuple[list[str], Codes]:
 def distinct_cells(cells: pa.Array) -> tuple[pa.Array, Codes]:
     """Return the different texts of a column, as pyarrow has them, and each cell's index (n,)."""
     encoded = cells if pa.types.is_dictionary(cells.type) else cells.dictionary_encode()
-    return encoded.dictionary, encoded.indices.to_numpy()
+    return encoded.dictionary, numpy_of(encoded.indices)
 
 
 def names_of(texts: Any) -> tuple[list[str], NDArray[np.int64]]:
@@ -81,7 +82,7 @@ def names_of(texts: Any) -> tuple[list[str], NDArray[np.int64]]:
     """
     codes = getattr(texts, "codes", None)
     if codes is None:
-        names, codes = distinct(pa.array(np.asarray(texts, dtype=object), TEXT))
+        names, codes = distinct(text_column(np.asarray(texts, dtype=object)))
     else:
         names = list(texts.texts if hasattr(texts, "texts") else texts.categories)
     return names, np.asarray(codes).astype(np.int64)
@@ -94,10 +95,10 @@ def of_texts(texts: Sequence[str], code: NDArray[np.integer]) -> pa.Array:
     """
     few = list(dict.fromkeys(texts))
     if len(few) == len(texts):
-        return coded(pa.DictionaryArray.from_arrays(pa.array(code), pa.array(few, TEXT)))
+        return coded(pa.DictionaryArray.from_arrays(arrow_of(code), text_column(few)))
     position = {text: i for i, text in enumerate(few)}
     same = np.array([position[text] for text in texts], dtype=code_type(len(few)))
-    return coded(pa.DictionaryArray.from_arrays(pa.array(same[code]), pa.array(few, TEXT)))
+    return coded(pa.DictionaryArray.from_arrays(arrow_of(same[code]), text_column(few)))
 
 
 def changed(cells: pa.Array, change: Callable[[pa.Array], pa.Array]) -> pa.Array:
@@ -108,8 +109,8 @@ def changed(cells: pa.Array, change: Callable[[pa.Array], pa.Array]) -> pa.Array
     if new.equals(cells.dictionary):
         return cells
     again = new.dictionary_encode()
-    code = again.indices.to_numpy()[cells.indices.to_numpy()]
-    return coded(pa.DictionaryArray.from_arrays(pa.array(code), again.dictionary))
+    code = numpy_of(again.indices)[numpy_of(cells.indices)]
+    return coded(pa.DictionaryArray.from_arrays(arrow_of(code), again.dictionary))
 
 
 def each(few: NDArray[_Kind], code: NDArray[np.integer]) -> NDArray[_Kind]:
@@ -135,11 +136,11 @@ def bits(values: NDArray[Any]) -> NDArray[np.integer]:
 def which(cells: pa.Array, test: Callable[[pa.Array], pa.Array]) -> NDArray[np.bool_]:
     """Return which cells (n,) pass a pyarrow test, made of each different text once."""
     if not pa.types.is_dictionary(cells.type):
-        return test(cells).to_numpy(zero_copy_only=False)
-    found: NDArray[np.bool_] = test(cells.dictionary).to_numpy(zero_copy_only=False)
+        return numpy_of(test(cells))
+    found: NDArray[np.bool_] = numpy_of(test(cells.dictionary))
     if not found.any():
         return np.zeros(len(cells), dtype=bool)
-    return each(found, cells.indices.to_numpy())
+    return each(found, numpy_of(cells.indices))
 
 
 def holds_letter(cells: pa.Array, letter: str) -> bool:
@@ -190,7 +191,7 @@ def _holds_nothing(cells: pa.Array) -> bool:
 
 def is_text(cells: pa.Array, text: str) -> NDArray[np.bool_]:
     """Return which cells (n,) are a text."""
-    return which(cells, lambda some: pc.equal(some, text))
+    return which(cells, lambda some: pc.equal(some, scalar_of(text)))
 
 
 def is_blank(cells: pa.Array) -> NDArray[np.bool_]:
@@ -200,7 +201,7 @@ def is_blank(cells: pa.Array) -> NDArray[np.bool_]:
         return np.ones(len(cells), dtype=bool)
     if _stands_trimmed(cells):
         return np.zeros(len(cells), dtype=bool)
-    return which(cells, lambda some: pc.equal(pc.utf8_trim_whitespace(some), ""))
+    return which(cells, lambda some: pc.equal(pc.utf8_trim_whitespace(some), scalar_of("")))
 
 
 def trimmed(cells: pa.Array) -> pa.Array:
@@ -215,7 +216,7 @@ def end_to_end(parts: Sequence[pa.Array]) -> pa.Array:
     if len(parts) == 1:
         return parts[0]
     plain = [uncoded(column).cast(TEXT) for column in parts]
-    return pa.concat_arrays([pa.array([], TEXT), *plain])
+    return pa.concat_arrays([text_column([]), *plain])
 
 
 def texts_end_to_end(parts: Sequence[pa.Array]) -> pa.Array:
@@ -239,9 +240,9 @@ def texts_end_to_end(parts: Sequence[pa.Array]) -> pa.Array:
 
 def blanks(n: int) -> pa.Array:
     """Return `n` empty cells, as codes."""
-    return pa.DictionaryArray.from_arrays(pa.array(np.zeros(n, np.int8)), pa.array([""], TEXT))
+    return pa.DictionaryArray.from_arrays(arrow_of(np.zeros(n, np.int8)), text_column([""]))
 
 
 def joined(*columns: pa.Array) -> pa.Array:
     """Return the cells of several columns as one text a row, a unit separator between them."""
-    return pc.binary_join_element_wise(*map(uncoded, columns), pa.scalar("\x1f", TEXT))
+    return pc.binary_join_element_wise(*map(uncoded, columns), scalar_of("\x1f"))

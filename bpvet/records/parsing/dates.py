@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from bpvet.errors import CallError
 from bpvet.frozen import dataclass, field_names
 from bpvet.records.findings import shown
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, scalar_of, text_column
 from bpvet.records.parsing.columns import constant
 from bpvet.records.parsing.iso_dates import FIRST_YEAR, LAST_YEAR, iso_dates
 
@@ -103,7 +104,7 @@ def moments(cells: pa.Array, times: bool, order: str = "") -> Moments:
         English name are read too. YYYY-MM-DD is read in any case.
     """
     if pa.types.is_dictionary(cells.type):
-        return _of_rows(_read(cells.dictionary, times, order), cells.indices.to_numpy())
+        return _of_rows(_read(cells.dictionary, times, order), numpy_of(cells.indices))
     return _read(cells, times, order)
 
 
@@ -130,7 +131,7 @@ def _read(texts: pa.Array, times: bool, order: str) -> Moments:
         swappable=swappable,
     )
     if len(left):
-        patterned = _by_patterns(texts.take(pa.array(left)), times, order)
+        patterned = _by_patterns(texts.take(arrow_of(left)), times, order)
         for field in field_names(Moments):
             getattr(found, field)[left] = getattr(patterned, field)
     return found
@@ -162,8 +163,8 @@ def _by_patterns(cells: pa.Array, times: bool, order: str) -> Moments:
     date[~ok] = np.datetime64("NaT")
     moment = np.full(len(date), NAT)
     moment[ok] = date[ok].astype("datetime64[ns]") + found.nanosecond[ok].astype("timedelta64[ns]")
-    blank = pc.equal(texts, "").to_numpy(zero_copy_only=False)
-    swap = pc.match_substring_regex(texts, SWAPPABLE).to_numpy(zero_copy_only=False)
+    blank = numpy_of(pc.equal(texts, scalar_of("")))
+    swap = numpy_of(pc.match_substring_regex(texts, SWAPPABLE))
     few = Moments(
         date=date,
         moment=moment,
@@ -172,7 +173,7 @@ def _by_patterns(cells: pa.Array, times: bool, order: str) -> Moments:
         bad=~ok & ~blank,
         swappable=swap & ~ok & (order == ""),
     )
-    return _of_rows(few, encoded.indices.to_numpy())
+    return _of_rows(few, numpy_of(encoded.indices))
 
 
 def dates_of_either_order(text: str) -> dict[tuple[int, int], str]:
@@ -223,7 +224,7 @@ def date_of(value: object, what: str) -> np.datetime64:
     if isinstance(value, datetime.date | np.datetime64):
         day = np.datetime64(value, "D")  # type: ignore[call-overload]
     elif isinstance(value, str):
-        found = moments(pa.array([value.strip()], pa.large_string()), times=False)
+        found = moments(text_column([value.strip()]), times=False)
         day = found.date[0]
     else:
         raise CallError(f"{what} is a date such as 2026-03-01, not {type(value).__name__}.")
@@ -253,17 +254,17 @@ class _Parts:
 def _parts(texts: pa.Array, pattern: str) -> _Parts:
     found = pc.extract_regex(texts, pattern)
     year = _whole(found, "year")
-    short = pc.equal(pc.utf8_length(_group(found, "year")), 2).to_numpy(zero_copy_only=False)
+    short = numpy_of(pc.equal(pc.utf8_length(_group(found, "year")), scalar_of(2)))
     year = np.where(short, year + np.where(year < _CENTURY_TURNS, 2000, 1900), year)
     named = _group(found, "name")
     month = _whole(found, "month")
     if len(named) and pattern in _NAMED:
         names = [name.casefold() for name in calendar.month_abbr]
         beginning = pc.utf8_lower(pc.utf8_slice_codeunits(named, 0, 3))
-        index = pc.fill_null(pc.index_in(beginning, pa.array(names, pa.large_string())), 0)
-        month = index.to_numpy(zero_copy_only=False).astype(np.int64)
+        index = pc.coalesce(pc.index_in(beginning, text_column(names)), scalar_of(0))
+        month = numpy_of(index).astype(np.int64)
     return _Parts(
-        matched=pc.is_valid(found).to_numpy(zero_copy_only=False),
+        matched=numpy_of(pc.is_valid(found)),
         year=year,
         month=month,
         day=_whole(found, "day"),
@@ -277,28 +278,28 @@ def _nanosecond(found: pa.StructArray) -> NDArray[np.int64]:
     """Return the time of day (m,) in nanoseconds, −1 where the clock has no such time."""
     hour, minute, second = (_whole(found, name) for name in ("hour", "minute", "second"))
     half = pc.utf8_lower(_group(found, "half"))
-    halved = pc.not_equal(half, "").to_numpy(zero_copy_only=False)
-    afternoon = pc.equal(half, "p").to_numpy(zero_copy_only=False)
+    halved = numpy_of(pc.not_equal(half, scalar_of("")))
+    afternoon = numpy_of(pc.equal(half, scalar_of("p")))
     ok = (hour < 24) & (minute < 60) & (second < 60)
     ok &= ~halved | ((hour >= 1) & (hour <= 12))
     hour = np.where(halved, hour % 12 + 12 * afternoon, hour)
-    field = pc.cast(pc.utf8_rpad(_group(found, "part"), 9, "0"), pa.int64()).to_numpy()
+    field = numpy_of(pc.cast(pc.utf8_rpad(_group(found, "part"), 9, "0"), pa.int64()))
     return np.where(ok, ((hour * 60 + minute) * 60 + second) * 1_000_000_000 + field, -1)
 
 
 def _group(found: pa.StructArray, name: str) -> pa.Array:
     """Return a group of the pattern as text (m,), "" where there is none, or no such group."""
     if found.type.get_field_index(name) < 0:
-        return pa.repeat(pa.scalar("", pa.large_string()), len(found))
-    return pc.fill_null(pc.struct_field(found, [name]), "")
+        return pa.repeat(scalar_of(""), len(found))
+    return pc.coalesce(pc.struct_field(found, [name]), scalar_of(""))
 
 
 def _given(found: pa.StructArray, name: str) -> NDArray[np.bool_]:
-    return pc.not_equal(_group(found, name), "").to_numpy(zero_copy_only=False)
+    return numpy_of(pc.not_equal(_group(found, name), scalar_of("")))
 
 
 def _whole(found: pa.StructArray, name: str) -> NDArray[np.int64]:
     text = _group(found, name)
-    return pc.cast(pc.if_else(pc.equal(text, ""), "0", text), pa.int64()).to_numpy(
-        zero_copy_only=False
+    return numpy_of(
+        pc.cast(pc.if_else(pc.equal(text, scalar_of("")), scalar_of("0"), text), pa.int64())
     )

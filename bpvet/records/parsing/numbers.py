@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.frozen import dataclass
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, scalar_of
 from bpvet.records.parsing.columns import constant, distinct_cells, each
 
 # A float written out in full has up to 17 significant digits, and more decimals below 1.
@@ -89,8 +90,8 @@ def numbers(cells: pa.Array, bounds: bool, sounds: bool = True) -> Numbers:
     bound = np.zeros(len(texts), dtype=np.int8)
     mark = np.zeros(len(texts), dtype=np.int8)
     plain = _mask(pc.match_substring_regex(texts, _PLAIN))
-    value[plain], mark[plain] = _read(texts.filter(pa.array(plain)))
-    bad = ~plain & _mask(pc.not_equal(texts, ""))
+    value[plain], mark[plain] = _read(texts.filter(arrow_of(plain)))
+    bad = ~plain & _mask(pc.not_equal(texts, scalar_of("")))
     if bounds and bad.any():
         likely = bad & _mask(pc.match_substring_regex(texts, _LIKE_A_BOUND))
         for i in np.flatnonzero(likely).tolist():
@@ -115,7 +116,7 @@ def _read(texts: pa.Array) -> tuple[NDArray[np.float64], NDArray[np.int8]]:
     mark[comma] = 2
     mark[comma & _mask(pc.match_substring_regex(texts, r",[0-9]{3}$"))] = 3
     bare = pc.utf8_ltrim(pc.replace_substring(texts, ",", "."), "+")
-    return pc.cast(bare, pa.float64()).to_numpy(zero_copy_only=False), mark
+    return numpy_of(pc.cast(bare, pa.float64())), mark
 
 
 def _bound_of(text: str) -> tuple[float, int, int] | None:
@@ -131,4 +132,4 @@ def _bound_of(text: str) -> tuple[float, int, int] | None:
 
 
 def _mask(found: pa.Array) -> NDArray[np.bool_]:
-    return found.to_numpy(zero_copy_only=False)
+    return numpy_of(found)

@@ -16,6 +16,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from bpvet.frozen import dataclass
+from bpvet.records.parsing.arrow import arrow_of, text_column
 from bpvet.records.parsing.columns import TEXT, bits, constant, each
 from bpvet.records.parsing.iso_dates import shaped
 
@@ -170,7 +171,7 @@ class PackedTexts:
         blocks = range(0, len(self), 8 * _ROWS)
         every = np.arange(len(self))
         parts = (self.at(every[start : start + 8 * _ROWS]) for start in blocks)
-        return pa.concat_arrays([pa.array([], TEXT), *parts])
+        return pa.concat_arrays([text_column([]), *parts])
 
     def at(self, row: Codes) -> pa.Array:
         """Return the texts (k,) of some rows, in any order."""
@@ -190,7 +191,7 @@ class PackedTexts:
                 found = texts.to_pylist()
                 for i in np.flatnonzero(mine).tolist():
                     found[i] = self.aside[int(position[i])].as_py()
-                texts = pa.array(found, TEXT)
+                texts = text_column(found)
         return texts
 
 
@@ -245,7 +246,7 @@ def packed_texts(cells: pa.Array, times: PackedTimes) -> PackedTexts | None:
     rows = np.flatnonzero(~same | (times.seconds == _NEVER))
     if _ASIDE * len(rows) > len(cells):
         return None
-    return PackedTexts(times, mark, width, rows, cells.take(pa.array(rows)))
+    return PackedTexts(times, mark, width, rows, cells.take(arrow_of(rows)))
 
 
 class Values(UserDict[str, Any]):

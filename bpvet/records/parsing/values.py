@@ -18,6 +18,7 @@ from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import AS_IT_STANDS, WRITTEN, near_names
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome, finding_of
+from bpvet.records.parsing.arrow import arrow_of
 from bpvet.records.parsing.columns import constant, distinct, each, is_text, of_texts
 from bpvet.records.parsing.dates import (
     EARLIEST,
@@ -152,7 +153,7 @@ def _words(checked: CheckedTable, column: Column) -> pa.Array:
         written=WRITTEN,
         name=column.name,
         words=tuple(column.words),
-        near=near_names(column.words, lambda: checked.raw(column.name).take(pa.array(rows))),
+        near=near_names(column.words, lambda: checked.raw(column.name).take(arrow_of(rows))),
     )
     return of_texts(read, code)
 
@@ -333,7 +334,7 @@ def _refuse_swappable(checked: CheckedTable, column: Column, swappable: Mask) ->
         filled = ~checked.blank(column.name) & (checked.file == file)
         if 2 * len(rows) < filled.sum():
             continue
-        texts = checked.cells(column.name).take(pa.array(rows)).to_pylist()
+        texts = checked.cells(column.name).take(arrow_of(rows)).to_pylist()
         # A cell that can be read in two ways shows the trouble best.
         best = next((i for i, text in enumerate(texts) if len(dates_of_either_order(text)) > 1), 0)
         shows = int(rows[best])

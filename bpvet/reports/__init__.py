@@ -7,7 +7,7 @@ nothing is imported from the folders of output and records, nor from the current
 paths are those seen from the report's folder or none, and gives the same outputs anew. Records
 that change during the run stop it.
 
-The reports of a morning (`morning`) share their records in each process; pages are the same to the
-byte. A frame is shown in a notebook through `framing`; what is folded on a screen stands open on
-paper.
+The reports of a morning (`morning`) share what was loaded and read, in processes that branch off
+one another where that is safe (`workers`); pages are the same to the byte. A frame is shown in a
+notebook through `framing`; what is folded on a screen stands open on paper.
 """

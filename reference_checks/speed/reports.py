@@ -8,7 +8,8 @@ runs is laid beside the least of three reports. Then copies of one animal of the
 all overdue: a single report, and runs of two sizes, of which the cost of a run and of each further
 report follow; both are laid beside each other at fifty. The limits are 1.6 and a quarter. CPU time
 of all processes is what counts: it hangs neither on what else the machine does nor on how many
-processors it has.
+processors it has. Modules are compiled as installing does, in a folder of the run: a run of two
+reports, which goes first, and facts as the build does it.
 """
 
 from __future__ import annotations
@@ -22,12 +23,14 @@ import resource
 import subprocess
 import sys
 import time
+from collections.abc import Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pandas as pd
 
 from bpvet.records.example import write_example
+from reference_checks.speed.startup import ROOT, environment
 
 LIMIT, LIMIT_BARE, REPORTS, AS_OF, MODEL = 0.25, 1.6, 50, "2027-09-01", "J40"
 #: Cells of bare notebooks: the report's kernel and figure, and the like without bpvet.
@@ -89,27 +92,38 @@ def clinic(folder: Path, animals: int) -> Path:
     return folder
 
 
-def timed(*command: object) -> tuple[float, float]:
+def timed(env: Mapping[str, str], *command: object) -> tuple[float, float]:
     """Return the seconds and the CPU seconds of a command of Python's, its processes counted."""
     before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
     words = [sys.executable, *map(str, command)]
-    subprocess.run(words, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    nowhere = subprocess.DEVNULL
+    subprocess.run(words, check=True, stdout=nowhere, stderr=nowhere, env=env)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     return time.perf_counter() - begun, cpu
 
 
-def report(*words: object) -> tuple[float, float]:
+def report(env: Mapping[str, str], *words: object) -> tuple[float, float]:
     """Return the seconds and the CPU seconds of ``bpvet report``."""
-    return timed("-m", "bpvet", "report", *words, "--as-of", AS_OF, "--quiet")
+    return timed(env, "-m", "bpvet", "report", *words, "--as-of", AS_OF, "--quiet")
 
 
-def beside_bare(home: Path, folder: Path, singles: list[tuple[float, float]]) -> float:
+def compiled(home: Path) -> dict[str, str]:
+    """Return the environment of processes whose modules are compiled, as are the facts."""
+    env = environment(ROOT, home / "cache")
+    timed(env, "-m", "bpvet.facts.compiled")
+    report(env, clinic(home / "two", 2), "--due", "-o", home / "two-out")
+    return env
+
+
+def beside_bare(
+    home: Path, env: Mapping[str, str], folder: Path, singles: list[tuple[float, float]]
+) -> float:
     """Print the CPU time of a report beside bare notebooks; return the first ratio."""
     single, ratios = min(cpu for _, cpu in singles), []
     for what, cells in _CELLS.items():
         words = ("-c", _BARE, cells.format(folder=str(folder)), home / "bare.ipynb")
-        bare = min(timed(*words)[1] for _ in singles)
+        bare = min(timed(env, *words)[1] for _ in singles)
         ratios.append(single / bare)
         print(f"CPU seconds: one report {single:.2f}, a bare notebook {what} {bare:.2f}")
         print(f"  ratio {ratios[-1]:.2f}" + (f", limit {LIMIT_BARE}" if len(ratios) == 1 else ""))
@@ -122,12 +136,13 @@ def main() -> int:
     few = max(2, many // 3)
     with TemporaryDirectory() as private:
         home = Path(private)
-        folder = clinic(home / "one", 1)
-        singles = [report(folder, "--animal", "R00", "-o", home / f"out{i}") for i in range(3)]
-        bare = beside_bare(home, folder, singles)
+        folder, env = clinic(home / "one", 1), compiled(home)
+        singles = [report(env, folder, "--animal", "R00", "-o", home / f"out{i}") for i in range(3)]
+        bare = beside_bare(home, env, folder, singles)
+        clinics = {count: clinic(home / f"r{count}", count) for count in (few, many)}
         runs = {
-            count: report(clinic(home / f"r{count}", count), "--due", "-o", home / f"o{count}")
-            for count in (few, many)
+            count: report(env, records, "--due", "-o", home / f"o{count}")
+            for count, records in clinics.items()
         }
     ratios = []
     for place, what in enumerate(("seconds", "CPU seconds")):

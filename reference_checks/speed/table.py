@@ -240,21 +240,22 @@ def startup(options: Options) -> list[Row]:
 
 def reports(options: Options) -> list[Row]:
     """A report beside a bare notebook, and many in one run beside single ones."""
-    from reference_checks.speed.reports import REPORTS, beside_bare, clinic, report
+    from reference_checks.speed.reports import REPORTS, beside_bare, clinic, compiled, report
 
     many, few = options.size(12, 3), options.size(4, 2)
     with TemporaryDirectory() as private:
         home = Path(private)
-        folder = clinic(home / "one", 1)
+        folder, env = clinic(home / "one", 1), compiled(home)
         singles = [
-            report(folder, "--animal", "R00", "-o", home / f"out{i}")
+            report(env, folder, "--animal", "R00", "-o", home / f"out{i}")
             for i in range(options.size(3, 1))
         ]
         with redirect_stdout(io.StringIO()):
-            bare = beside_bare(home, folder, singles)
+            bare = beside_bare(home, env, folder, singles)
+        clinics = {count: clinic(home / f"r{count}", count) for count in (few, many)}
         runs = {
-            count: report(clinic(home / f"r{count}", count), "--due", "-o", home / f"o{count}")[1]
-            for count in (few, many)
+            count: report(env, records, "--due", "-o", home / f"o{count}")[1]
+            for count, records in clinics.items()
         }
     single = sorted(cpu for _, cpu in singles)[len(singles) // 2]
     each = (runs[many] - runs[few]) / (many - few)

@@ -18,6 +18,8 @@ _NOT_GIVEN = re.compile(
     r"\b(?:stop(?:s|ped|ping)?|discontinu\w*|ceas\w+|finish\w*|ended|withdr[ae]w\w*|wean\w*"
     r"|taper\w*|no longer|never|(?:not|n[o']t|isnt|wont|cant)\b.{0,12}\b(?:giv\w+|tak\w+|tolerat\w+"
     r"|start\w*|collect\w*|dispens\w*|compl\w+|on it)|ran out|run out|refus\w+|miss(?:ed|es|ing)"
+    r"|abgesetzt|ausgeschlichen|gestopp?t|arr[êe]t[ée]\w*|suspendid\w+|sospes\w+|interromp\w+"
+    r"|interrump\w+|nicht (?:mehr )?(?:gegeben|bekommen|erhalten)|plus donn[ée]e?"
     r"|skip\w*|forg[eo]t\w*|chang(?:e|ed|ing)|switch\w*|swap\w*|replac\w*|on hold|paus\w+"
     r"|d/c\w*|off|(?:to|will|may|might) (?:be )?start\w*|start if|plan(?:ned)?)\b|\?",
     re.IGNORECASE,
@@ -42,7 +44,9 @@ _MEDICINES = re.compile(r"\b(?:meds?|medicines?|medications?|tablets?|pills?)\b"
 _LEFT = re.compile(
     r"\b(?:died|dead|deceased|passed away|put to sleep|put down|pts|euthan\w+|rip|r\.i\.p"
     r"|destroyed|re-?homed|rainbow bridge|verstorben|gestorben|eingeschl[äa]e?fert"
-    r"|d[ée]c[ée]d[ée]e?|overleden|ingeslapen|fallecid[oa]|falleció|decedut[oa])\b|†",
+    r"|d[ée]c[ée]d[ée]e?|overleden|ingeslapen|fallecid[oa]|falleció|decedut[oa]|no longer with us"
+    r"|erl[öo]e?st|est morte?|ge[ëe]uthana\w+|muert[oa]|murió|eutana\w+|mort[oa]|faleceu"
+    r"|falecid[oa]|död|dött|avliva[dt]s?|avlivet|aflivet|død|zmar[łl]\w*)\b|†",
     re.IGNORECASE,
 )
 _DAY_NAMED = (

@@ -24,6 +24,7 @@ from bpvet.facts.remarks import (
         *("STOPPED in september", "owner stopped it", "d/c 1.9.", "ran out, not collected"),
         *("dose doubled 1 sept", "now 1/2 tab, reduced", "halved", "switched to other drug"),
         *("to start if still high next visit", "never gave it", "refuses tablets", "telmisartan?"),
+        *("abgesetzt", "gestopt", "arrêté hier", "suspendido", "sospesa", "nicht mehr gegeben"),
         *("on hold", "missed most doses", "not giving it", "off since easter"),
     ],
 )
@@ -50,6 +51,8 @@ def test_what_is_usual_beside_a_drug_does_not(note):
         *("PTS", "euthanised at home", "died sunday", "DECEASED", "Pip (†)", "passed away"),
         *("put to sleep elsewhere", "Pip (deceased)", "euthanasia", "RIP", "found dead"),
         *("passed 25/11", "passed away 25/11", "passed on Monday", "passed on 25 Nov", "Passed."),
+        *("faleceu ontem", "è morta ieri", "est mort hier", "murió", "gestern erlöst", "avlivad"),
+        *("geëuthanaseerd", "eutanasiado", "zmarła", "død i går", "no longer with us"),
         *("passed 25.11.26", "passed 2026-11-25", "passed on the 25th", "passed last night"),
         *(
             "passed at home",
@@ -67,7 +70,17 @@ def test_an_end_is_found_in_a_few_words(text):
 @pytest.mark.parametrize(
     "text",
     [
-        *("slept", "ripped the cuff", "patient calm", "study", "deaf", ""),
+        *(
+            "slept",
+            "ripped the cuff",
+            "patient calm",
+            "study",
+            "deaf",
+            "",
+            "Mort",
+            "Morten",
+            "mortality",
+        ),
         *("passed stool", "passed urine", "passed exam", "passed stool 25/11", "passed on to vet"),
         *("passed urine on monday", "not passed today", "passed 1/2 tablet", "passed 3 worms"),
         *("seizure passed quickly", "passed a stone", "stool passed yesterday", "passed all tests"),

@@ -72,8 +72,10 @@ def _day(row: DueRow, due: Due) -> date | None:
 
 
 def _summary(row: DueRow) -> str:
+    from bpvet.wording.en.due import READ_FIRST
+
     what = ", ".join(_ASKS[word] for word in row.what) or "measure"
-    what = f"read what is asked first, then {what}" if row.read_first else what
+    what = READ_FIRST.format(then=what) if row.read_first else what
     who = f"{row.name} ({row.animal})" if row.name else row.animal
     return f"{'Urgent: ' if row.urgent else ''}{who}: {what}"
 

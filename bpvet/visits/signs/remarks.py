@@ -46,7 +46,7 @@ _OF_VISITS = ("readings", "observations", "contacts")
 #: observation or contact that tells of an end.
 IN_DRUG, IN_ANIMALS, IN_ENTRY = "treatments drug", "animals row", "ending entry"
 #: Likewise of a date of leaving that lies after today.
-LEFT_AHEAD = "animals row, later date"
+LEFT_AHEAD = "leaving ahead"
 _NEAR = np.timedelta64(30, "D")
 _NO_DAY = np.datetime64("NaT", "D")
 _LONGEST = 120

@@ -120,14 +120,18 @@ def _entered(rows: list[Sign]) -> dict[tuple[str, bool], np.datetime64]:
 
 
 def _answered(state: SignState, entered: Mapping[tuple[str, bool], np.datetime64]) -> SignState:
-    """Return what a note asks as past where an entry of its term answers it."""
+    """Return what a note asks, answered where an entry of its term answers it.
+
+    ``other`` where the sign itself is entered, and told by itself; ``past`` where it has gone.
+    """
     if not state.asked_only or state.reading not in ("present", "unclear"):
         return state
     there, gone = entered.get((state.term, True)), entered.get((state.term, False))
-    answered = (there is not None and there >= state.seen_on) or (
-        gone is not None and gone > state.seen_on
-    )
-    return replace(state, reading="past") if answered else state
+    if there is not None and there >= state.seen_on:
+        return replace(state, reading="other")
+    if gone is not None and gone > state.seen_on:
+        return replace(state, reading="past")
+    return state
 
 
 def _states(rows: list[Sign], normal: dict[str, np.datetime64]) -> Iterator[SignState]:

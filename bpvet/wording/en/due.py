@@ -57,7 +57,7 @@ _COLUMNS = {
     "species": "species as recorded",
     "band": f"one of {', '.join(BAND_NAMES.values())}",
     "earliest": "first day of the window; blank where only a last day is asked",
-    "latest": "last day of the window",
+    "latest": "last day of the window; blank where what is asked is to be read first",
     "overdue_days": "days that the window lies before the date spoken for",
     "what": "what to do: measure, eyes, bloods, urine",
     "why": f"what is urgent, or why the window is so. {licensed()}",
@@ -212,6 +212,8 @@ def check_text(check: Check) -> str:
     }[check.rule]
 
 
+#: What a row's event in the calendar says where something is to be read before.
+READ_FIRST = "read what is asked first, then {then}"
 #: The columns of the list as it is printed in a session of Python.
 LIST_COLUMNS = ("animal", "band", "at the latest", "usual", "at target")
 

@@ -190,3 +190,27 @@ def test_a_sign_once_judged_stays_as_it_was():
     with pytest.raises(FrozenInstanceError):
         found.reading = "denied"
     assert found.reading == "present"
+
+
+@pytest.mark.parametrize(
+    ("entry", "reading"),
+    [
+        (("2026-10-20", "blind OU"), "other"),
+        (("2026-11-01", "blindness", "longstanding"), "other"),
+        (("2026-11-01", "blindness", "absent"), "past"),
+        (("2026-11-01", "blindness", "resolved"), "past"),
+        (("2026-11-01", "eyes normal"), "past"),
+        # Of one day the more careful counts; an unclear row, another sign or an older entry answer
+        # nothing.
+        (("2026-10-20", "blindness", "absent"), "unclear"),
+        (("2026-10-20", "eyes normal"), "unclear"),
+        (("2026-11-01", "blind?"), "unclear"),
+        (("2026-11-01", "retinal detachment"), "unclear"),
+        (("2026-10-01", "blindness"), "unclear"),
+    ],
+)
+def test_an_entry_answers_what_a_note_asks(entry, reading):
+    rows = [{**row, "note": "blind since monday"} for row in READING[:1]] + READING[1:]
+    held = clinic.records(rows, (), [sign(*entry)])
+    (found,) = (one for one in sign_states(animal_signs(held, "A1")) if one.asked_only)
+    assert (found.term, found.reading) == ("blindness", reading)

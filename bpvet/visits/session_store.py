@@ -224,19 +224,26 @@ def _text(column: Coded, alike: dict[Any, Any]) -> Any:
     """
     import pandas as pd
 
-    texts: Any = pd.Index(column.texts, dtype="str").array
-    codes = column.codes
+    codes, like = column.codes, _no_texts()
     # An array of pyarrow's is never written into: what is changed in a frame is made anew.
-    if getattr(texts.dtype, "storage", "") != "pyarrow" or len(codes) == 0 or (codes < 0).any():
-        return texts.take(codes)
-    throughout = str(texts[codes[0]]) if (codes == codes[0]).all() else None
+    if getattr(like.dtype, "storage", "") != "pyarrow" or len(codes) == 0 or (codes < 0).any():
+        return pd.Index(column.texts, dtype="str").array.take(codes)
+    throughout = column.cells[int(codes[0])].as_py() if (codes == codes[0]).all() else None
     if throughout is None or throughout not in alike:
-        whole = pa.chunked_array([_taken(texts.__arrow_array__().combine_chunks(), codes)])
-        made = type(texts)._from_sequence(whole, dtype=texts.dtype)
+        whole = pa.chunked_array([_taken(column.cells, codes)])
+        made = type(like)._from_sequence(whole, dtype=like.dtype)
         if throughout is None:
             return made
         alike[throughout] = made
     return alike[throughout].view()
+
+
+@cache
+def _no_texts() -> Any:
+    """Return no texts, as a column of a frame holds them."""
+    import pandas as pd
+
+    return pd.Index([], dtype="str").array
 
 
 def _taken(texts: pa.Array, codes: NDArray[np.integer]) -> pa.Array:

@@ -13,7 +13,7 @@ import pytest
 from bpvet.errors import CallError
 from bpvet.facts.words import condition_of
 from bpvet.visits.choice import fates
-from bpvet.visits.readings import accounting, coded_readings_used, readings_used
+from bpvet.visits.readings import accounting, coded_readings_used, judged, readings_used
 from bpvet.visits.sessions import sessions
 
 Clinic = Callable[..., Any]
@@ -329,6 +329,7 @@ def test_blocks_of_any_number_of_rows_are_placed_as_all_at_once(
     ]
     records = clinic(rows)
     used, frame = readings_used(records, rule), sessions(records, rule)
+    assert accounting(judged(records, rule)[0]) == accounting(used)
     coded = coded_readings_used(records, rule)
     monkeypatch.setattr("bpvet.visits.readings._ROWS", most)
     monkeypatch.setattr("bpvet.visits.placement._ROWS", most)

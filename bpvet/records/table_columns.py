@@ -14,7 +14,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.parsing.columns import TEXT, distinct, is_text, uncoded
+from bpvet.records.parsing.columns import TEXT, coded, distinct, is_text, uncoded
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.values import Values
 
@@ -94,6 +94,11 @@ class TableColumns:
         """
         return distinct(self.cells(column))
 
+    def different(self, column: str) -> tuple[list[str], Codes]:
+        """Return the texts of these rows alone (m,), as met, and each row's index (n,) of them."""
+        cells = self.cells(column)
+        return distinct(coded(cells) if pa.types.is_dictionary(cells.type) else cells)
+
     def take(self, which: NDArray[Any]) -> TableColumns:
         """Return some of these rows.
 
@@ -120,7 +125,9 @@ def table_columns(checked: CheckedTable, values: Values, order: Iterable[str]) -
         The columns wanted, in the order of the frame that users are handed.
     """
     known: dict[str, Callable[[], Any]] = {
-        "file": lambda: pa.array(checked.files, TEXT).take(pa.array(checked.file)),
+        "file": lambda: pa.DictionaryArray.from_arrays(
+            pa.array(checked.file), pa.array(checked.files, TEXT)
+        ),
         "line": lambda: checked.line.astype(np.int64),
         "set_aside": checked.reasons,
     }

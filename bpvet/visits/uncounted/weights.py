@@ -8,13 +8,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.facts.labs import factor
 from bpvet.facts.sources import fact
 from bpvet.frozen import dataclass
 from bpvet.records.records import Records
+from bpvet.records.table_columns import TableColumns
+from bpvet.visits.uncounted.groups import newest_days, ranks
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,42 +52,46 @@ def weight_jumps(records: Records, animal: str | None = None) -> Mapping[str, We
     animal : str, optional
         Of this animal alone.
     """
-    frame, pounds = records.rows_of("labs", animal), fact("project.weight.pounds")
-    keep = (frame["analyte"] == pounds.quantity) & (frame["set_aside"] == "") & ~frame["future"]
-    keep &= (
-        (frame["value_bound"] == "")
-        & (frame["value"] > 0)
-        & frame["sampled_on"].notna()
-        & (frame["animal"] != "")
-    )
-    rows = frame.loc[keep.to_numpy(dtype=bool)]
-    units = {unit: factor(pounds.quantity, str(unit)) for unit in rows["unit"].unique()}
-    kilograms = rows["value"] * rows["unit"].map(units).to_numpy(dtype=float)
-    rows = rows.assign(kilograms=kilograms).dropna(subset=["kilograms"])
-    rows = rows.sort_values(["animal", "sampled_on"], kind="stable")
-    of_animal = rows.groupby("animal", sort=False, observed=True)
-    before = of_animal[["kilograms", "sampled_on"]].shift()
+    pounds = fact("project.weight.pounds")
+    rows, kilograms = _weights(records, animal, pounds.quantity)
+    animals, whose = rows.different("animal")
+    order = np.lexsort((rows.days("sampled_on"), ranks(animals)[whose]))
+    rows, kilograms, whose = rows.take(order), kilograms[order], whose[order]
+    day = rows.days("sampled_on")
     pound, near = fact("unit.pound").value or 1.0, pounds.value or 0.0
     # How far the step is from that of a pound to a kilogram, or back, as a factor.
-    step = np.abs(np.log(rows["kilograms"] / before["kilograms"]))
+    step = np.abs(np.log(kilograms[1:] / kilograms[:-1]))
     jumped = np.abs(step + np.log(pound)) <= np.log1p(near / 100)
-    newest = of_animal["sampled_on"].transform("max")
-    memory = pd.Timedelta(days=fact("project.weight.memory").value or 0)
-    jumped &= before["sampled_on"] >= newest - memory
+    memory = np.timedelta64(int(fact("project.weight.memory").value or 0), "D")
+    newest = newest_days(whose, day, len(animals))[whose]
+    jumped &= (whose[1:] == whose[:-1]) & (day[:-1] >= newest[1:] - memory)
     found = {}
     grown = (fact("project.category.youngest").value or 0) * 365.25
-    for index in rows.index[jumped.to_numpy(dtype=bool)]:
-        row, first = rows.loc[index], before.loc[index]
-        whose, since = str(row["animal"]), np.datetime64(first["sampled_on"], "D")
-        born = records.rows_by_animal[whose].birth_date
+    for before in np.flatnonzero(jumped).tolist():
+        whom, since, after = animals[whose[before]], day[before], before + 1
+        born = records.rows_by_animal[whom].birth_date
         grows = (since - born) / np.timedelta64(1, "D") < grown
-        if not (grows and row["kilograms"] > first["kilograms"]):
-            found[whose] = WeightJump(
-                float(first["kilograms"]),
-                float(row["kilograms"]),
+        if not (grows and kilograms[after] > kilograms[before]):
+            found[whom] = WeightJump(
+                float(kilograms[before]),
+                float(kilograms[after]),
                 since,
-                np.datetime64(row["sampled_on"], "D"),
-                str(row["file"]),
-                int(row["line"]),
+                day[after],
+                rows["file"][after],
+                int(rows["line"][after]),
             )
     return found
+
+
+def _weights(
+    records: Records, animal: str | None, quantity: str
+) -> tuple[TableColumns, NDArray[np.float64]]:
+    """Return the rows of weights that a loss is sought in, and the weights in kg (n,)."""
+    rows = records.columns("labs", animal)
+    keep = rows.is_text("analyte", quantity) & rows.is_text("set_aside", "") & ~rows["future"]
+    keep &= rows.is_text("value_bound", "") & (rows["value"] > 0) & ~rows.is_text("animal", "")
+    rows = rows.take(keep & ~np.isnat(rows["sampled_on"]))
+    units, unit = rows.different("unit")
+    scale = np.array([factor(quantity, text) or np.nan for text in units], dtype=np.float64)[unit]
+    known = np.isfinite(scale)
+    return rows.take(known), (rows["value"] * scale)[known]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 import numpy as np
-import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.errors import CallError
 from bpvet.facts.labs import factor, known_units
@@ -18,6 +18,9 @@ from bpvet.visits.treatments.courses import Course, Treatments, courses
 
 #: A single value has no reading noise of its own: it stands for so many readings that none is left.
 _WHOLE = 1e12
+
+Days = NDArray[np.datetime64]
+Numbers = NDArray[np.float64]
 
 
 def lab_series(records: Records, animal: str, quantity: str) -> Series:
@@ -45,8 +48,8 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
     if quantity not in LAB_QUANTITIES:
         known = ", ".join(LAB_QUANTITIES)
         raise CallError(f'"{quantity}" is not a laboratory quantity; there are {known}.')
-    usable = _usable(records, quantity, animal)
-    if usable.empty:
+    days, logarithms, _ = _usable(records, quantity, animal)
+    if not len(days):
         units = ", ".join(known_units(quantity))
         others = dict.fromkeys(why for _, why in left_out(records, animal, quantity))
         unmodelled = reason("labs.no_trend", why="; ".join(others)) if others else ""
@@ -55,7 +58,8 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
             f"{unmodelled}"
         )
     species = _species(records).get(animal, "")
-    return _series(animal, species, quantity, usable, courses(records, animal).courses)
+    given = courses(records, animal).courses
+    return _series(animal, species, quantity, days, logarithms, given)
 
 
 def all_lab_series(
@@ -74,10 +78,15 @@ def all_lab_series(
     species = _species(records)
     found = []
     for quantity in quantities:
-        for animal, rows in _usable(records, quantity).groupby("animal", sort=True):
-            name = str(animal)
-            given = treatments[name].courses if name in treatments else ()
-            found.append(_series(name, species.get(name, ""), quantity, rows, given))
+        days, logarithms, animals = _usable(records, quantity)
+        rows_of: dict[str, list[int]] = {}
+        for row, animal in enumerate(animals.tolist()):
+            rows_of.setdefault(animal, []).append(row)
+        for animal in sorted(rows_of):
+            some = rows_of[animal]
+            given = treatments[animal].courses if animal in treatments else ()
+            kind = species.get(animal, "")
+            found.append(_series(animal, kind, quantity, days[some], logarithms[some], given))
     return found
 
 
@@ -98,34 +107,41 @@ def left_out(records: Records, animal: str, quantity: str) -> tuple[tuple[LabVal
 
 
 def _species(records: Records) -> dict[str, str]:
-    return dict(zip(records.animals["animal"], records.animals["species"], strict=True))
+    animals = records.columns("animals")
+    return dict(zip(animals["animal"], animals["species"], strict=True))
 
 
-def _usable(records: Records, quantity: str, animal: str | None = None) -> pd.DataFrame:
-    """Return the rows that can be used, with their `logarithm` in the modelled unit.
+def _usable(
+    records: Records, quantity: str, animal: str | None = None
+) -> tuple[Days, Numbers, NDArray[np.object_]]:
+    """Return the days (n,) of the values that can be used, their logarithms, and whose they are.
 
-    What is left out is told by `left_out`.
+    The logarithms are of the values in the modelled unit. What is left out is told by `left_out`.
     """
-    rows = records.rows_of("labs", animal)
-    usable = (rows["analyte"] == quantity) & (rows["set_aside"] == "") & (rows["value_bound"] == "")
+    rows = records.columns("labs", animal)
+    usable = rows.is_text("analyte", quantity) & rows.is_text("set_aside", "")
     # A blank date, and a blank value, compare as false.
-    dated = rows["sampled_on"].to_numpy(dtype="datetime64[D]") <= records.as_of
-    rows = rows[usable.to_numpy(dtype=bool) & dated & rows["value"].gt(0).to_numpy(dtype=bool)]
-    factors = {unit: factor(quantity, str(unit)) for unit in rows["unit"].unique()}
-    scale = np.array([factors[unit] or np.nan for unit in rows["unit"]], dtype=np.float64)
-    rows = rows.assign(logarithm=np.log(rows["value"].to_numpy(dtype=np.float64) * scale))
-    return rows[np.isfinite(scale)]
+    usable &= rows.is_text("value_bound", "") & (rows["value"] > 0)
+    rows = rows.take(usable & (rows.days("sampled_on") <= records.as_of))
+    units, unit = rows.different("unit")
+    scale = np.array([factor(quantity, text) or np.nan for text in units], dtype=np.float64)[unit]
+    rows, scale = rows.take(np.isfinite(scale)), scale[np.isfinite(scale)]
+    return rows.days("sampled_on"), np.log(rows["value"] * scale), rows["animal"]
 
 
 def _series(
-    animal: str, species: str, quantity: str, rows: pd.DataFrame, given: tuple[Course, ...]
+    animal: str,
+    species: str,
+    quantity: str,
+    days: Days,
+    logarithms: Numbers,
+    given: tuple[Course, ...],
 ) -> Series:
-    date = rows["sampled_on"].to_numpy(dtype="datetime64[D]")
-    order = np.argsort(date, kind="stable")
+    order = np.argsort(days, kind="stable")
     count = order.size
-    y = rows["logarithm"].to_numpy(dtype=np.float64)[order]
+    y = logarithms[order]
     arrays = {
-        "date": date[order],
+        "date": days[order],
         "y": y,
         "ss": np.zeros(count),
         "k": np.full(count, _WHOLE),

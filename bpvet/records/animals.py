@@ -71,8 +71,11 @@ class Animals:
 
     def table(self) -> TableColumns:
         """Return the same as every table has it."""
-        make = {name: partial(self.columns.__getitem__, name) for name in self.columns}
-        return TableColumns(make, len(self))
+        return TableColumns({name: partial(self._cells, name) for name in self.columns}, len(self))
+
+    def _cells(self, name: str) -> Any:
+        column = self.columns[name]
+        return pa.array(column, TEXT) if column.dtype == object else column
 
 
 def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> Animals:

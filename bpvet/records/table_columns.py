@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.parsing.arrow import arrow_of, numpy_of, text_column
-from bpvet.records.parsing.columns import distinct, is_text, uncoded
+from bpvet.records.parsing.columns import coded, distinct, is_text, uncoded
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.values import Values
 
@@ -95,6 +95,11 @@ class TableColumns:
         """
         return distinct(self.cells(column))
 
+    def different(self, column: str) -> tuple[list[str], Codes]:
+        """Return the texts of these rows alone (m,), as met, and each row's index (n,) of them."""
+        cells = self.cells(column)
+        return distinct(coded(cells) if pa.types.is_dictionary(cells.type) else cells)
+
     def take(self, which: NDArray[Any]) -> TableColumns:
         """Return some of these rows.
 
@@ -121,7 +126,9 @@ def table_columns(checked: CheckedTable, values: Values, order: Iterable[str]) -
         The columns wanted, in the order of the frame that users are handed.
     """
     known: dict[str, Callable[[], Any]] = {
-        "file": lambda: text_column(checked.files).take(arrow_of(checked.file)),
+        "file": lambda: pa.DictionaryArray.from_arrays(
+            arrow_of(checked.file), text_column(checked.files)
+        ),
         "line": lambda: checked.line.astype(np.int64),
         "set_aside": checked.reasons,
     }

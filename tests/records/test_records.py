@@ -261,3 +261,24 @@ def test_handed_out_readings_can_be_read_again() -> None:
     assert again.readings["systolic"].tolist() == [150]
     assert again.readings["timed"].tolist() == [False]
     assert "file (2)" in again.understood["unknown_columns"]["readings"]
+
+
+def test_columns_of_one_animal_are_those_of_its_frame(records: Make) -> None:
+    found = records(
+        GOOD + "A17,2025-02-01,doppler,24O\n,2025-02-01,doppler,150\n",
+        animals=ANIMALS,
+        observations="animal,seen_on,sign\nA17,2025-01-01,murmur\n",
+    )
+    for table in (*TABLES, "missed", "contacts"):
+        for animal in (None, "A17", "B3", "none"):
+            rows, frame = found.columns(table, animal), found.rows_of(table, animal)
+            assert len(rows) == len(frame)
+            for name in frame.columns:
+                pd.testing.assert_series_equal(
+                    pd.Series(rows[name], dtype=frame[name].dtype),
+                    frame[name].reset_index(drop=True),
+                    check_names=False,
+                )
+            texts, code = rows.different("animal")
+            assert [texts[i] for i in code] == frame["animal"].tolist()
+            assert texts == frame["animal"].unique().tolist()

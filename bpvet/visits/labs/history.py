@@ -12,11 +12,11 @@ from types import MappingProxyType
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.facts.labs import factor, unit_as_given
 from bpvet.frozen import dataclass, field
 from bpvet.records.records import Records
+from bpvet.records.table_columns import TableColumns
 
 _DIGITS = 9
 
@@ -143,19 +143,18 @@ def lab_history(records: Records, animal: str) -> LabHistory:
     LabHistory
         Empty where the animal has no usable row.
     """
-    species = records.rows_of("animals", animal)["species"].tolist()
-    kind = str(species[0]) if species else ""
-    gathered = _gathered(_usable(records.rows_of("labs", animal), records.as_of))
-    return _history(animal, kind, gathered.get(animal, {}))
+    row = records.rows_by_animal.get(animal)
+    gathered = _gathered(_usable(records.columns("labs", animal), records.as_of))
+    return _history(animal, row.species if row else "", gathered.get(animal, {}))
 
 
 def all_lab_histories(records: Records) -> dict[str, LabHistory]:
     """Return the values of every animal that has any, in one pass; ids in order."""
-    animals = records.animals
+    animals = records.columns("animals")
     species = dict(zip(animals["animal"], animals["species"], strict=True))
-    gathered = _gathered(_usable(records.labs, records.as_of))
+    gathered = _gathered(_usable(records.columns("labs"), records.as_of))
     return {
-        animal: _history(animal, str(species.get(animal, "")), gathered[animal])
+        animal: _history(animal, species.get(animal, ""), gathered[animal])
         for animal in sorted(gathered)
     }
 
@@ -217,26 +216,24 @@ class Change:
     at_least: bool
 
 
-def _usable(rows: pd.DataFrame, as_of: np.datetime64) -> pd.DataFrame:
-    day = rows["sampled_on"].to_numpy(dtype="datetime64[D]")
-    kept = (rows["set_aside"] == "").to_numpy(dtype=bool) & rows["value"].notna().to_numpy()
+def _usable(rows: TableColumns, as_of: np.datetime64) -> TableColumns:
     # A blank date compares as false.
-    rows = rows[kept & (day <= as_of)]
-    return rows.sort_values("sampled_on", kind="stable")
+    kept = rows.is_text("set_aside", "") & ~np.isnan(rows["value"])
+    rows = rows.take(kept & (rows.days("sampled_on") <= as_of))
+    return rows.take(np.argsort(rows.days("sampled_on"), kind="stable"))
 
 
 #: Values of one animal by analyte, being gathered.
 _Gathered = dict[str, list[LabValue]]
 
 
-def _gathered(rows: pd.DataFrame) -> dict[str, _Gathered]:
+def _gathered(rows: TableColumns) -> dict[str, _Gathered]:
     """Return the values of usable rows by animal, then by analyte, in the order of the rows."""
     found: dict[str, _Gathered] = {}
     known: dict[tuple[str, str], tuple[float | None, str]] = {}
     columns = ("animal", "analyte", "value", "unit", "value_bound", "file", "line")
-    dates = rows["sampled_on"].to_numpy(dtype="datetime64[D]")
     for date, animal, analyte, value, unit, bound, file, line in zip(
-        dates, *(rows[name].tolist() for name in columns), strict=True
+        rows.days("sampled_on"), *(rows[name].tolist() for name in columns), strict=True
     ):
         if (analyte, unit) not in known:
             known[analyte, unit] = factor(analyte, unit), unit_as_given(analyte, unit)

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
@@ -20,6 +18,9 @@ from bpvet.visits.treatments.courses import Course, Treatments, courses
 
 #: A single value has no reading noise of its own: it stands for so many readings that none is left.
 _WHOLE = 1e12
+
+Days = NDArray[np.datetime64]
+Numbers = NDArray[np.float64]
 
 
 def lab_series(records: Records, animal: str, quantity: str) -> Series:
@@ -47,8 +48,8 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
     if quantity not in LAB_QUANTITIES:
         known = ", ".join(LAB_QUANTITIES)
         raise CallError(f'"{quantity}" is not a laboratory quantity; there are {known}.')
-    usable = _usable(records, quantity, animal)
-    if not usable.date.size:
+    days, logarithms, _ = _usable(records, quantity, animal)
+    if not len(days):
         units = ", ".join(known_units(quantity))
         others = dict.fromkeys(why for _, why in left_out(records, animal, quantity))
         unmodelled = reason("labs.no_trend", why="; ".join(others)) if others else ""
@@ -56,9 +57,9 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
             f"{animal} has no usable value of {QUANTITY_WORDS[quantity]}; it is read in {units}."
             f"{unmodelled}"
         )
-    row = records.rows_by_animal.get(animal)
-    species = "" if row is None else row.species
-    return _series(animal, species, quantity, usable, courses(records, animal).courses)
+    species = _species(records).get(animal, "")
+    given = courses(records, animal).courses
+    return _series(animal, species, quantity, days, logarithms, given)
 
 
 def all_lab_series(
@@ -77,13 +78,15 @@ def all_lab_series(
     species = _species(records)
     found = []
     for quantity in quantities:
-        usable = _usable(records, quantity)
-        of_animal = pd.Series(usable.animal).groupby(usable.animal).indices
-        for name in sorted(map(str, of_animal)):
-            rows = of_animal[name]
-            given = treatments[name].courses if name in treatments else ()
-            values = _Usable(usable.animal[rows], usable.date[rows], usable.logarithm[rows])
-            found.append(_series(name, species.get(name, ""), quantity, values, given))
+        days, logarithms, animals = _usable(records, quantity)
+        rows_of: dict[str, list[int]] = {}
+        for row, animal in enumerate(animals.tolist()):
+            rows_of.setdefault(animal, []).append(row)
+        for animal in sorted(rows_of):
+            some = rows_of[animal]
+            given = treatments[animal].courses if animal in treatments else ()
+            kind = species.get(animal, "")
+            found.append(_series(animal, kind, quantity, days[some], logarithms[some], given))
     return found
 
 
@@ -104,44 +107,41 @@ def left_out(records: Records, animal: str, quantity: str) -> tuple[tuple[LabVal
 
 
 def _species(records: Records) -> dict[str, str]:
-    return {animal: row.species for animal, row in records.rows_by_animal.items()}
+    animals = records.columns("animals")
+    return dict(zip(animals["animal"], animals["species"], strict=True))
 
 
-class _Usable(NamedTuple):
-    """Values that can be used: whose (n,), dates, and logarithms in the modelled unit."""
+def _usable(
+    records: Records, quantity: str, animal: str | None = None
+) -> tuple[Days, Numbers, NDArray[np.object_]]:
+    """Return the days (n,) of the values that can be used, their logarithms, and whose they are.
 
-    animal: np.ndarray
-    date: NDArray[np.datetime64]
-    logarithm: NDArray[np.float64]
-
-
-def _usable(records: Records, quantity: str, animal: str | None = None) -> _Usable:
-    """Return the values that can be used, in the order of the rows.
-
-    What is left out is told by `left_out`.
+    The logarithms are of the values in the modelled unit. What is left out is told by `left_out`.
     """
-    rows = records.rows_of("labs", animal)
-    usable = (rows["analyte"] == quantity) & (rows["set_aside"] == "") & (rows["value_bound"] == "")
+    rows = records.columns("labs", animal)
+    usable = rows.is_text("analyte", quantity) & rows.is_text("set_aside", "")
     # A blank date, and a blank value, compare as false.
-    date, value = rows["sampled_on"].to_numpy(dtype="datetime64[D]"), rows["value"].to_numpy(float)
-    keep = np.flatnonzero(usable.to_numpy(dtype=bool) & (date <= records.as_of) & (value > 0))
-    units = rows["unit"].take(keep).tolist()
-    factors = {unit: factor(quantity, str(unit)) for unit in dict.fromkeys(units)}
-    scale = np.array([factors[unit] or np.nan for unit in units], dtype=np.float64)
-    known = np.isfinite(scale)
-    keep, scale = keep[known], scale[known]
-    names = rows["animal"].take(keep).to_numpy(dtype=object)
-    return _Usable(names, date[keep], np.log(value[keep] * scale))
+    usable &= rows.is_text("value_bound", "") & (rows["value"] > 0)
+    rows = rows.take(usable & (rows.days("sampled_on") <= records.as_of))
+    units, unit = rows.different("unit")
+    scale = np.array([factor(quantity, text) or np.nan for text in units], dtype=np.float64)[unit]
+    rows, scale = rows.take(np.isfinite(scale)), scale[np.isfinite(scale)]
+    return rows.days("sampled_on"), np.log(rows["value"] * scale), rows["animal"]
 
 
 def _series(
-    animal: str, species: str, quantity: str, values: _Usable, given: tuple[Course, ...]
+    animal: str,
+    species: str,
+    quantity: str,
+    days: Days,
+    logarithms: Numbers,
+    given: tuple[Course, ...],
 ) -> Series:
-    order = np.argsort(values.date, kind="stable")
+    order = np.argsort(days, kind="stable")
     count = order.size
-    y = values.logarithm[order]
+    y = logarithms[order]
     arrays = {
-        "date": values.date[order],
+        "date": days[order],
         "y": y,
         "ss": np.zeros(count),
         "k": np.full(count, _WHOLE),

@@ -9,11 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.frozen import dataclass
+from bpvet.records.parsing.codes import as_one
 from bpvet.records.records import Records
+from bpvet.records.table_columns import TableColumns
+from bpvet.visits.uncounted.groups import Days, starts
 
 #: So many dates above must run on in order for a step back to be a surprise, and it is at least
 #: so many days long (judgement of this project).
@@ -56,33 +59,54 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
     animal : str, optional
         Of this animal alone.
     """
-    frame = records.rows_of("readings", animal)
-    keep = (frame["animal"] != "").to_numpy(dtype=bool) & frame["date"].notna().to_numpy(dtype=bool)
-    keep &= ~frame["duplicate"].to_numpy(dtype=bool)
-    rows = frame.loc[keep, ["animal", "file", "line", "date"]]
-    rows = rows[(rows["date"] <= pd.Timestamp(records.as_of)).to_numpy(dtype=bool)]
+    rows = records.columns("readings", animal)
+    # A blank date compares as false.
+    keep = (rows.days("date") <= records.as_of) & ~rows["duplicate"] & ~rows.is_text("animal", "")
+    rows = rows.take(keep)
+    day = rows.days("date")
     # Where no row lies before the one above it, of whatever animal, nothing steps back.
-    if not (rows["date"].diff() < pd.Timedelta(0)).any():
+    if not (day[1:] < day[:-1]).any():
         return {}
-    by_file = rows.groupby(["animal", "file"], sort=False, observed=True)["date"]
-    # Once, and at the end: a file with its newest rows first steps back throughout.
-    stepped = by_file.diff() < pd.Timedelta(0)
-    once = stepped.groupby([rows["animal"], rows["file"]], sort=False, observed=True).sum() == 1
-    at_end = once & (by_file.last() < by_file.max())
-    files = {str(whose): str(file) for whose, file in once.index[at_end.to_numpy(dtype=bool)]}
-    near = rows[rows["animal"].isin(list(files)).to_numpy(dtype=bool)]
+    animals, whose = rows.different("animal")
+    files, file = rows.different("file")
+    ends = _ending_back(as_one((whose, file), len(rows)), day)
+    if not len(ends):
+        return {}
+    # Of two files of an animal the one that is met last.
+    file_of = dict(zip(whose[ends].tolist(), file[ends].tolist(), strict=True))
+    near = np.zeros(len(animals), dtype=bool)
+    near[list(file_of)] = True
+    some = np.flatnonzero(near[whose])
+    some = some[np.argsort(whose[some], kind="stable")]
     found = {}
-    for whose, of_animal in near.groupby("animal", sort=False, observed=True):
-        step = _step(of_animal, files[str(whose)], records.as_of)
+    # Animals are numbered as they are met.
+    for of_animal in np.split(some, starts(whose[some])[1:]):
+        code = int(whose[of_animal[0]])
+        step = _step(rows.take(of_animal), files[file_of[code]], records.as_of)
         if step is not None:
-            found[str(whose)] = step
+            found[animals[code]] = step
     return found
 
 
-def _step(rows: pd.DataFrame, file: str, as_of: np.datetime64) -> Backdated | None:
+def _ending_back(code: NDArray[np.int64], day: Days) -> NDArray[np.int64]:
+    """Return the first row of each group of rows that steps back once, and ends there.
+
+    A file with its newest rows first steps back throughout.
+    """
+    order = np.argsort(code, kind="stable")
+    code, day = code[order], day[order]
+    start = starts(code)
+    back = np.zeros(len(day), dtype=np.int64)
+    back[1:] = (day[1:] < day[:-1]) & (code[1:] == code[:-1])
+    once = np.add.reduceat(back, start) == 1
+    last = day[np.append(start[1:], len(day)) - 1]
+    return np.sort(order[start[once & (last < np.maximum.reduceat(day, start))]])
+
+
+def _step(rows: TableColumns, file: str, as_of: np.datetime64) -> Backdated | None:
     """Return the step back at the end of a file, where a slip of its date may hide the newest."""
-    day = rows["date"].to_numpy(dtype="datetime64[D]")
-    here = (rows["file"] == file).to_numpy(dtype=bool)
+    day = rows.days("date")
+    here = rows.is_text("file", file)
     in_file = day[here]
     last, newest = in_file[-1], day.max()
     above = in_file[: np.flatnonzero(in_file != last)[-1] + 1]
@@ -94,7 +118,7 @@ def _step(rows: pd.DataFrame, file: str, as_of: np.datetime64) -> Backdated | No
     exchanged = not of_last_year and bool(newest < _exchanged(last) <= as_of)
     if not in_order or not (of_last_year or exchanged):
         return None
-    line = int(rows["line"].to_numpy()[here][len(above)])
+    line = int(rows["line"][here][len(above)])
     return Backdated(last, len(in_file) - len(above), above[-1], file, line, exchanged)
 
 

@@ -9,17 +9,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.facts.protocol import MIN_READINGS
 from bpvet.frozen import dataclass
 from bpvet.records.records import Records
+from bpvet.records.table_columns import TableColumns
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
+from bpvet.visits.uncounted.groups import newest_days, starts
 
 Mask = NDArray[np.bool_]
-Days = NDArray[np.datetime64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,22 +63,23 @@ def excluded_readings(
     animal : str, optional
         Of this animal alone.
     """
-    frame = records.rows_of("readings", animal)
-    excluded = (frame["excluded"] != "").to_numpy(dtype=bool)
+    rows = records.columns("readings", animal)
+    excluded = ~rows.is_text("excluded", "")
     if not excluded.any():
         return {}
-    usable = frame["condition"].isin(JUDGED_CONDITIONS) & (frame["set_aside"] == "")
-    day = frame["date"].to_numpy(dtype="datetime64[D]")
-    judged = (usable & ~frame["duplicate"]).to_numpy(dtype=bool) & (day <= records.as_of)
-    rows, whose = _of_newest_days(frame["animal"], day, excluded, judged)
-    if not len(rows):
+    judged = rows.among("condition", JUDGED_CONDITIONS) & rows.is_text("set_aside", "")
+    judged &= ~rows["duplicate"] & (rows.days("date") <= records.as_of)
+    animals, some, whose = _of_newest_days(rows, excluded, judged)
+    if not len(some):
         return {}
-    number = frame["reading"].to_numpy(dtype=float)[rows]
-    order = np.lexsort((number, frame["taken_at"].to_numpy()[rows], whose))
-    rows, start = rows[order], np.flatnonzero(np.diff(whose[order], prepend=-1))
-    out, systolic = excluded[rows], frame["systolic"].to_numpy(dtype=float)[rows]
-    bounds = frame["systolic_bound"].iloc[rows].to_numpy(dtype=object)
-    counts = np.maximum(frame["summary_n"].to_numpy()[rows], 1)
+    # By animal as they are met, and by time.
+    order = np.lexsort((rows["reading"][some], rows["taken_at"][some], whose))
+    some, whose = some[order], whose[order]
+    start = starts(whose)
+    near = rows.take(some)
+    day, out, systolic = near.days("date"), excluded[some], near["systolic"]
+    bounds = near["systolic_bound"]
+    counts = np.maximum(near["summary_n"], 1)
     kept = np.add.reduceat(np.where(out, 0, counts), start)
     many = np.add.reduceat(out.astype(int), start)
     value = np.where(np.isnan(systolic), -np.inf, systolic)
@@ -90,8 +91,8 @@ def excluded_readings(
     for i in np.flatnonzero(tell).tolist():
         of_day = slice(start[i], start[i + 1] if i + 1 < len(start) else None)
         pairs = zip(systolic[of_day].tolist(), bounds[of_day], out[of_day], strict=True)
-        found[str(frame["animal"].iloc[rows[start[i]]])] = ExcludedReadings(
-            date=day[rows[start[i]]],
+        found[animals[whose[start[i]]]] = ExcludedReadings(
+            date=day[start[i]],
             rows=int(many[i]),
             values=tuple(
                 (read, str(bound)) for read, bound, left in pairs if left and read == read
@@ -103,14 +104,17 @@ def excluded_readings(
 
 
 def _of_newest_days(
-    animals: pd.Series, day: Days, excluded: Mask, judged: Mask
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return the judged rows of each animal's newest day that has excluded ones, and whose."""
-    rows = np.flatnonzero(judged)
-    code, names = pd.factorize(animals)
-    newest = np.full(len(names), np.iinfo(np.int64).min)
-    np.maximum.at(newest, code[rows], day[rows].astype(np.int64))
-    rows = rows[day[rows].astype(np.int64) == newest[code[rows]]]
-    some = np.bincount(code[rows], weights=excluded[rows], minlength=len(names)) > 0
-    rows = rows[some[code[rows]]]
-    return rows, code[rows]
+    rows: TableColumns, excluded: Mask, judged: Mask
+) -> tuple[list[str], NDArray[np.int64], NDArray[np.integer]]:
+    """Return the judged rows of each animal's newest day that has excluded ones, and whose.
+
+    Animals are numbered as they are met among all rows.
+    """
+    animals, code = rows.different("animal")
+    some = np.flatnonzero(judged)
+    day, whose = rows.days("date")[some], code[some]
+    of_day = day == newest_days(whose, day, len(animals))[whose]
+    some, whose = some[of_day], whose[of_day]
+    has = np.zeros(len(animals), dtype=bool)
+    has[whose[excluded[some]]] = True
+    return animals, some[has[whose]], whose[has[whose]]

@@ -60,16 +60,13 @@ def later_rows(records: Records, animal: str | None = None) -> Mapping[str, Late
     last = last_possible(records)
     found: dict[str, list[tuple[str, np.datetime64]]] = {}
     for table in ("readings", "observations"):
-        rows = records.rows_of(table, animal)
-        later = rows["future"].to_numpy(dtype=bool)
-        if not later.any():
+        rows = records.columns(table, animal)
+        if not rows["future"].any():
             continue
-        rows = rows[later]
-        for whose, day in zip(
-            rows["animal"], rows[DATED[table]].to_numpy("datetime64[D]"), strict=True
-        ):
-            if day > last and whose:
-                found.setdefault(str(whose), []).append((table, day))
+        rows = rows.take(rows["future"] & (rows.days(DATED[table]) > last))
+        for whose, day in zip(rows["animal"], rows.days(DATED[table]), strict=True):
+            if whose:
+                found.setdefault(whose, []).append((table, day))
     return {
         whose: LaterRows(
             readings=sum(table == "readings" for table, _ in rows),

@@ -59,12 +59,11 @@ def lookalikes(records: Records) -> Mapping[str, tuple[Lookalike, ...]]:
         return {}
     dates: dict[str, list[np.datetime64]] = {}
     for table, dated in (("readings", "date"), ("observations", "seen_on")):
-        frame = getattr(records, table)
+        rows = records.columns(table)
         written = {id_ for ids in similar.values() for id_ in ids}
-        day = frame[dated].to_numpy(dtype="datetime64[D]")
-        rows = frame["animal"].isin(written).to_numpy(dtype=bool) & (day <= records.as_of)
-        for id_, date in zip(frame["animal"][rows], day[rows], strict=True):
-            dates.setdefault(str(id_), []).append(date)
+        rows = rows.take(rows.among("animal", written) & (rows.days(dated) <= records.as_of))
+        for id_, date in zip(rows["animal"], rows.days(dated), strict=True):
+            dates.setdefault(id_, []).append(date)
     return {
         animal: tuple(
             Lookalike(id_, len(dates[id_]), max(dates[id_])) for id_ in ids if id_ in dates

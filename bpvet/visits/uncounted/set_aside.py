@@ -7,20 +7,24 @@ after today are: a slip of the year.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES, factor, unit_as_given
 from bpvet.frozen import dataclass
 from bpvet.records.checks.labs import nearly_named
+from bpvet.records.parsing.codes import as_one
 from bpvet.records.records import Records
+from bpvet.records.table_columns import TableColumns
 from bpvet.visits.labs.events import number_of
+from bpvet.visits.uncounted.groups import newest_days
 from bpvet.visits.uncounted.later import DATED, last_possible
+
+Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,10 +62,8 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
     found: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     for table in ("treatments", "missed"):
         rows = _aside(records, table, animal)
-        if rows.empty:
-            continue
         for whose, drug in zip(rows["animal"], rows["drug"], strict=True):
-            found[str(whose)][table].append(str(drug))
+            found[whose][table].append(drug)
     since = records.as_of - np.timedelta64(int(number_of("project.kidney.alarm_age")), "D")
     pressing = set()
     for whose, analyte, day in _labs(records, animal):
@@ -69,61 +71,71 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
         if not day < since:
             pressing.add(whose)
     readings = _aside(records, "readings", animal)
-    undated = readings[(readings["date"].isna() & ~readings["duplicate"]).to_numpy(dtype=bool)]
-    count = undated["animal"].value_counts()
+    undated = readings.take(np.isnat(readings["date"]) & ~readings["duplicate"])
+    count = Counter(undated["animal"].tolist())
     return {
-        str(whose): RowsAside(
+        whose: RowsAside(
             treatments=tuple(found[whose]["treatments"]),
             labs=tuple(found[whose]["labs"]),
             missed=tuple(found[whose]["missed"]),
-            undated=int(count.get(whose, 0)),
-            pressing=whose in pressing or whose in count.index,
+            undated=count[whose],
+            pressing=whose in pressing or whose in count,
         )
-        for whose in sorted({*found, *count.index})
+        for whose in sorted({*found, *count})
     }
 
 
-def _aside(records: Records, table: str, animal: str | None) -> pd.DataFrame:
-    rows = records.rows_of(table, animal)
-    aside = (rows["set_aside"] != "").to_numpy(dtype=bool)
-    # Mostly none is: then nothing else is looked at.
-    if not aside.any():
-        return rows[:0]
-    keep = ~_not_yet(records, rows, table) & (rows["animal"] != "")
-    return rows[aside & keep.to_numpy(dtype=bool)]
+def _aside(records: Records, table: str, animal: str | None) -> TableColumns:
+    rows = records.columns(table, animal)
+    return rows.take(_is_aside(records, rows, table))
 
 
-def _not_yet(records: Records, rows: pd.DataFrame, table: str) -> pd.Series[bool]:
+def _is_aside(records: Records, rows: TableColumns, table: str) -> Mask:
+    aside = ~rows.is_text("set_aside", "")
+    # Few rows are: where none is nothing else is looked at.
+    if aside.any():
+        aside &= ~_not_yet(records, rows, table) & ~rows.is_text("animal", "")
+    return aside
+
+
+def _not_yet(records: Records, rows: TableColumns, table: str) -> Mask:
     """Return which rows of a table were not yet written on the date that is looked at."""
-    return rows["future"].astype(bool) & (rows[DATED[table]] <= last_possible(records))
+    found: Mask = rows["future"] & (rows.days(DATED[table]) <= last_possible(records))
+    return found
 
 
-def _labs(records: Records, animal: str | None) -> list[tuple[str, str, pd.Timestamp]]:
+def _labs(records: Records, animal: str | None) -> list[tuple[str, str, np.datetime64]]:
     """Return animal, analyte and day of the values that cannot be used, none newer being usable."""
-    near = nearly_named(list(records.labs["analyte"].unique()))
-    rows = records.rows_of("labs", animal)
-    kept = rows[(rows["set_aside"] == "").to_numpy(dtype=bool)]
-    read = ~kept["analyte"].isin(list(near)).to_numpy(dtype=bool) & _in_known_unit(kept)
-    aside = _aside(records, "labs", animal)
-    if aside.empty and read.all():
+    near = nearly_named(records.columns("labs").different("analyte")[0])
+    rows = records.columns("labs", animal)
+    kept = rows.is_text("set_aside", "")
+    usable = kept & ~rows.among("analyte", near) & _in_known_unit(rows)
+    unread = kept & ~usable & ~_not_yet(records, rows, "labs")
+    unused = np.append(np.flatnonzero(_is_aside(records, rows, "labs")), np.flatnonzero(unread))
+    if not len(unused):
         return []
-    unread = kept[~read & ~_not_yet(records, kept, "labs").to_numpy(dtype=bool)]
-    unused = pd.concat([aside, unread])
-    usable = kept[read]
-    newest = usable.groupby(["animal", "analyte"])["sampled_on"].max().to_dict()
-    cells = zip(unused["animal"], unused["analyte"], unused["sampled_on"], strict=True)
+    (animals, whose), (analytes, analyte) = rows.different("animal"), rows.different("analyte")
+    # Each name as the analyte that it is nearly one of.
+    code_of = {text: code for code, text in enumerate(analytes)}
+    as_read = np.array([code_of.get(near.get(text, text), len(code_of)) for text in analytes])
+    pairs, pair = np.unique(as_one((whose, as_read[analyte]), len(rows)), return_inverse=True)
+    day = rows.days("sampled_on")
+    # The usable ones are all named as they are read.
+    newest = newest_days(pair[usable], day[usable], len(pairs))[pair[unused]]
     # No day, or none to lay it beside, compares as not superseded.
+    left = unused[~(day[unused] <= newest)]
+    whom, name = whose[left].tolist(), analyte[left].tolist()
     return [
-        (str(whose), str(analyte), day)
-        for whose, analyte, day in cells
-        if not day <= newest.get((whose, near.get(analyte, analyte)), pd.NaT)
+        (animals[i], analytes[j], date) for i, j, date in zip(whom, name, day[left], strict=True)
     ]
 
 
-def _in_known_unit(rows: pd.DataFrame) -> NDArray[np.bool_]:
+def _in_known_unit(rows: TableColumns) -> Mask:
     """Return which rows do not stand in a unit that is not read for their analyte."""
-    read = np.ones(len(rows), dtype=bool)
-    for analyte, unit in set(zip(rows["analyte"].tolist(), rows["unit"].tolist(), strict=True)):
-        if analyte in ANALYTES and factor(analyte, unit_as_given(analyte, unit)) is None:
-            read &= ((rows["analyte"] != analyte) | (rows["unit"] != unit)).to_numpy(dtype=bool)
-    return read
+    (analytes, analyte), (units, unit) = rows.different("analyte"), rows.different("unit")
+    pairs, pair = np.unique(analyte.astype(np.int64) * len(units) + unit, return_inverse=True)
+    read = [
+        name not in ANALYTES or factor(name, unit_as_given(name, written)) is not None
+        for name, written in ((analytes[i // len(units)], units[i % len(units)]) for i in pairs)
+    ]
+    return np.array(read, dtype=bool)[pair]

@@ -16,6 +16,7 @@ from bpvet.visits.latest_date import JUDGED_CONDITIONS
 from bpvet.visits.signs.remarks import DOUBT, IN_DRUG, LEFT, PRESSURE, TREATMENT, remarks
 from bpvet.visits.treatments.courses import all_courses
 from bpvet.visits.uncounted.backdated import backdated_rows
+from bpvet.visits.uncounted.groups import first_rows, newest_days, ranks
 from bpvet.visits.uncounted.weights import weight_jumps
 
 _IN_TEXT = {
@@ -63,50 +64,51 @@ def _backdated(records: Records) -> Iterator[Finding]:
 
 def _without_systolic(records: Records) -> Iterator[Finding]:
     """Yield the animals whose newest date has readings, and no systolic pressure among them."""
-    frame = records.readings
-    blank = (frame["systolic"].isna() & (frame["systolic_bound"] == "")).to_numpy(dtype=bool)
-    counts = (frame["set_aside"] == "") & (frame["excluded"] == "") & (frame["animal"] != "")
-    counts &= ~frame["duplicate"] & ~frame["future"] & frame["condition"].isin(JUDGED_CONDITIONS)
-    usable = counts.to_numpy(dtype=bool)
+    rows = records.columns("readings")
+    blank = np.isnan(rows["systolic"]) & rows.is_text("systolic_bound", "")
+    usable = rows.is_text("set_aside", "") & rows.is_text("excluded", "")
+    usable &= ~rows.is_text("animal", "") & ~rows["duplicate"] & ~rows["future"]
+    usable &= rows.among("condition", JUDGED_CONDITIONS)
     if not (blank & usable).any():
         return
-    near = frame["animal"].isin(frame["animal"][blank & usable].unique()).to_numpy(dtype=bool)
-    rows = frame.loc[near & usable, ["animal", "date", "file", "line"]]
-    rows = rows.assign(blank=blank[near & usable])
-    newest = rows[rows["date"] == rows.groupby("animal", observed=True)["date"].transform("max")]
-    for animal, of_day in newest.groupby("animal", sort=False, observed=True):
-        if of_day["blank"].all():
-            first = of_day.iloc[0]
-            yield finding_of(
-                Code.NEWEST_WITHOUT_SYSTOLIC,
-                str(first["file"]),
-                int(first["line"]),
-                animal=str(animal),
-                date=str(first["date"].date()),
-            )
+    animals, whose = rows.coded("animal")
+    has = np.zeros(len(animals), dtype=bool)
+    has[whose[blank & usable]] = True
+    near = usable & has[whose]
+    rows, whose, blank = rows.take(near), whose[near], blank[near]
+    day = rows.days("date")
+    newest = np.flatnonzero(day == newest_days(whose, day, len(animals))[whose])
+    has[whose[newest[~blank[newest]]]] = False
+    firsts = newest[first_rows(whose[newest])]
+    first = rows.take(firsts[has[whose[firsts]]])
+    columns = (first[name] for name in ("file", "line", "animal"))
+    for file, line, animal, on in zip(*columns, first.days("date"), strict=True):
+        yield finding_of(Code.NEWEST_WITHOUT_SYSTOLIC, file, int(line), animal=animal, date=str(on))
 
 
 def _across_midnight(records: Records) -> Iterator[Finding]:
     """Yield the readings that follow those of the day before as soon as those of one session."""
-    frame = records.readings
+    rows = records.columns("readings")
     gap = np.timedelta64(SESSION_GAP_HOURS, "h")
-    since = frame["taken_at"] - frame["date"]
-    keep = frame["timed"] & ((since < gap) | (since > np.timedelta64(24, "h") - gap))
-    keep &= (frame["set_aside"] == "") & ~frame["duplicate"] & (frame["animal"] != "")
-    rows = frame.loc[keep.to_numpy(dtype=bool), ["animal", "taken_at", "date", "file", "line"]]
-    rows = rows.sort_values(["animal", "taken_at"], kind="stable")
-    before = rows.groupby("animal", sort=False, observed=True)[["taken_at", "date"]].shift()
-    waited = rows["taken_at"] - before["taken_at"]
-    near = ((waited < gap) & (rows["date"] != before["date"])).to_numpy(dtype=bool)
-    for row, wait, last in zip(
-        rows[near].to_dict("records"), waited[near], before["date"][near], strict=True
-    ):
+    since = rows["taken_at"] - rows["date"]
+    keep = rows["timed"] & ((since < gap) | (since > np.timedelta64(24, "h") - gap))
+    keep &= rows.is_text("set_aside", "") & ~rows["duplicate"] & ~rows.is_text("animal", "")
+    rows = rows.take(keep)
+    animals, whose = rows.different("animal")
+    order = np.lexsort((rows["taken_at"], ranks(animals)[whose]))
+    rows, whose = rows.take(order), whose[order]
+    waited, day = np.diff(rows["taken_at"]), rows.days("date")
+    near = (waited < gap) & (day[1:] != day[:-1]) & (whose[1:] == whose[:-1])
+    before = np.flatnonzero(near)
+    after = rows.take(before + 1)
+    columns = (after[name] for name in ("file", "line", "animal"))
+    for file, line, animal, wait, last in zip(*columns, waited[before], day[before], strict=True):
         yield finding_of(
             Code.ACROSS_MIDNIGHT,
-            str(row["file"]),
-            int(row["line"]),
-            animal=str(row["animal"]),
-            before=str(last.date()),
+            file,
+            int(line),
+            animal=animal,
+            before=str(last),
             minutes=int(wait / np.timedelta64(1, "m")),
         )
 

@@ -12,6 +12,7 @@ import numpy as np
 from bpvet.equality import Content
 from bpvet.frozen import dataclass
 from bpvet.records.records import Records
+from bpvet.visits.uncounted.groups import first_rows, newest_days
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,20 +42,19 @@ def unborn_rows(records: Records, animal: str | None = None) -> Mapping[str, Unb
     animal : str, optional
         Of this animal alone.
     """
-    frame = records.rows_of("readings", animal)
-    birth_dates = records.rows_of("animals", animal).set_index("animal")["birth_date"]
+    rows, animals = records.columns("readings", animal), records.columns("animals", animal)
+    day, births = rows.days("date"), animals.days("birth_date")
     # Of an animal that was born before the first reading of all nothing need be looked at.
-    birth_dates = birth_dates[birth_dates > frame["date"].min()]
-    if birth_dates.empty:
+    if not len(day) or not (births > np.fmin.reduce(day)).any():
         return {}
-    near = frame["animal"].isin(birth_dates.index) & (frame["set_aside"] == "")
-    rows = frame.loc[near & ~frame["duplicate"], ["animal", "date"]]
-    born = rows["animal"].astype(str).map(birth_dates)
-    rows = rows[(rows["date"] < born).to_numpy(dtype=bool)]
-    dates = rows.groupby("animal", sort=False, observed=True)["date"].agg(["size", "max"])
-    newest = dates["max"].to_numpy(dtype="datetime64[D]")
-    birth = birth_dates[dates.index.astype(str)].to_numpy(dtype="datetime64[D]")
+    known = dict(zip(animals["animal"], births, strict=True))
+    texts, whose = rows.coded("animal")
+    never = np.datetime64("NaT", "D")
+    born = np.array([known.get(text, never) for text in texts], dtype="datetime64[D]")
+    early = (day < born[whose]) & rows.is_text("set_aside", "") & ~rows["duplicate"]
+    day, whose = day[early], whose[early]
+    many, newest = np.bincount(whose), newest_days(whose, day, len(texts))
     return {
-        str(whose): Unborn(int(many), last, day)
-        for whose, many, last, day in zip(dates.index, dates["size"], newest, birth, strict=True)
+        texts[code]: Unborn(int(many[code]), newest[code], born[code])
+        for code in whose[first_rows(whose)].tolist()
     }

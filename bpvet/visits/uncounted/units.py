@@ -14,7 +14,9 @@ from bpvet.equality import Content
 from bpvet.facts.labs import other_units
 from bpvet.frozen import dataclass
 from bpvet.records.finding_codes import Code
+from bpvet.records.parsing.codes import as_one
 from bpvet.records.records import Records
+from bpvet.visits.uncounted.groups import newest_days
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,18 +54,22 @@ def odd_units(records: Records, animal: str | None = None) -> Mapping[str, tuple
     if not unusual:
         return {}
     places = {(finding.file, finding.line): dict(finding.values) for finding in unusual}
-    frame = records.rows_of("labs", animal)
-    frame = frame[((frame["set_aside"] == "") & ~frame["future"]).to_numpy(dtype=bool)]
-    newest = frame.groupby(["animal", "analyte"])["sampled_on"].transform("max")
-    rows = frame[(frame["sampled_on"] == newest).to_numpy(dtype=bool)]
+    rows = records.columns("labs", animal)
+    rows = rows.take(rows.is_text("set_aside", "") & ~rows["future"])
+    (_, whose), (_, of_analyte) = rows.different("animal"), rows.different("analyte")
+    day = rows.days("sampled_on")
+    pairs, pair = np.unique(as_one((whose, of_analyte), len(rows)), return_inverse=True)
+    near = rows.take(
+        np.isin(rows["line"], [line for _, line in places if line])
+        & (day == newest_days(pair, day, len(pairs))[pair])
+    )
     found: dict[str, list[OddUnit]] = {}
-    for row in rows[rows["line"].isin([line for _, line in places])].to_dict("records"):
-        given = places.get((row["file"], row["line"]))
+    columns = (near[name] for name in ("file", "line", "animal", "analyte"))
+    for file, line, whom, analyte, on in zip(*columns, near.days("sampled_on"), strict=True):
+        given = places.get((file, int(line)))
         if given is None:
             continue
         value, _, unit = given["value_given"]
-        analyte, day = str(row["analyte"]), np.datetime64(row["sampled_on"], "D")
         if others := other_units(analyte, unit, value):
-            odd = OddUnit(analyte, value, unit, day, others)
-            found.setdefault(str(row["animal"]), []).append(odd)
-    return {whose: tuple(values) for whose, values in found.items()}
+            found.setdefault(whom, []).append(OddUnit(analyte, value, unit, on, others))
+    return {whom: tuple(values) for whom, values in found.items()}

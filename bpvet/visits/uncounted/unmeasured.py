@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.frozen import dataclass
+from bpvet.records.parsing.codes import as_one
 from bpvet.records.records import Records
+from bpvet.visits.uncounted.groups import ranks, starts
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,31 +47,31 @@ def unmeasured_days(
     animal : str, optional
         Of this animal alone.
     """
-    frame = records.rows_of("readings", animal)
-    day = frame["date"].to_numpy(dtype="datetime64[D]")
-    unused = ((frame["set_aside"] != "") | (frame["excluded"] != "")).to_numpy(dtype=bool)
+    rows = records.columns("readings", animal)
+    aside, excluded = ~rows.is_text("set_aside", ""), ~rows.is_text("excluded", "")
+    unused = aside | excluded
     if not unused.any():
         return {}
-    known = (frame["animal"] != "").to_numpy(dtype=bool)
-    unused = unused & known & ~frame["duplicate"].to_numpy(dtype=bool)
-    unused &= ~np.isnat(day) & (day <= records.as_of)
-    if not unused.any():
-        return {}
+    used, day = ~unused, rows.days("date")
+    # A blank date compares as false.
+    unused &= (day <= records.as_of) & ~rows["duplicate"] & ~rows.is_text("animal", "")
     # Of the animals that have such a row alone: few of a large clinic.
-    near = frame["animal"].isin(frame["animal"][unused].unique()).to_numpy(dtype=bool)
-    rows = pd.DataFrame(
-        {
-            "animal": frame["animal"][near].astype(str),
-            "date": day[near],
-            "unused": unused[near],
-            "aside": unused[near] & (frame["set_aside"] != "")[near],
-            "used": (frame["set_aside"] == "")[near] & (frame["excluded"] == "")[near],
-        }
+    animals, whose = rows.coded("animal")
+    has = np.zeros(len(animals), dtype=bool)
+    has[whose[unused]] = True
+    some = np.flatnonzero(has[whose] & ~np.isnat(day))
+    if not len(some):
+        return {}
+    texts, code = rows.take(some).different("animal")
+    order = np.lexsort((day[some], ranks(texts)[code]))
+    some, code = some[order], code[order]
+    start = starts(as_one((code, day[some].astype(np.int64)), len(some)))
+    sums = (
+        np.add.reduceat(mask[some].astype(int), start) for mask in (unused, unused & aside, used)
     )
-    days = rows.groupby(["animal", "date"], sort=True)[["unused", "aside", "used"]].sum()
     found: dict[str, list[UnmeasuredDay]] = {}
-    for (whose, date), unused_rows, aside, used in days.itertuples(name=None):
-        if many := int(aside if used else unused_rows):
-            unmeasured = UnmeasuredDay(np.datetime64(date, "D"), many, int(used))
-            found.setdefault(str(whose), []).append(unmeasured)
-    return {whose: tuple(of_animal) for whose, of_animal in found.items()}
+    days = zip(code[start].tolist(), day[some][start], *(n.tolist() for n in sums), strict=True)
+    for of_animal, date, not_used, set_aside, usable in days:
+        if many := set_aside if usable else not_used:
+            found.setdefault(texts[of_animal], []).append(UnmeasuredDay(date, many, usable))
+    return {whom: tuple(of_animal) for whom, of_animal in found.items()}

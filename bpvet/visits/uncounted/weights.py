@@ -8,16 +8,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.facts.labs import factor
 from bpvet.facts.sources import fact
 from bpvet.frozen import dataclass
 from bpvet.records.records import Records
-
-#: Weights that a jump takes.
-_PAIR = 2
+from bpvet.records.table_columns import TableColumns
+from bpvet.visits.uncounted.groups import newest_days, ranks
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,46 +52,46 @@ def weight_jumps(records: Records, animal: str | None = None) -> Mapping[str, We
     animal : str, optional
         Of this animal alone.
     """
-    frame, pounds = records.rows_of("labs", animal), fact("project.weight.pounds")
-    keep = (frame["analyte"] == pounds.quantity) & (frame["set_aside"] == "") & ~frame["future"]
-    keep &= (
-        (frame["value_bound"] == "")
-        & (frame["value"] > 0)
-        & frame["sampled_on"].notna()
-        & (frame["animal"] != "")
-    )
-    at = np.flatnonzero(keep.to_numpy(dtype=bool))
-    units = frame["unit"].take(at).tolist()
-    factors = {unit: factor(pounds.quantity, str(unit)) for unit in dict.fromkeys(units)}
-    scale = np.array([factors[unit] or np.nan for unit in units], dtype=np.float64)
-    at, scale = at[~np.isnan(scale)], scale[~np.isnan(scale)]
-    if at.size < _PAIR:
-        return {}
-    kilograms = frame["value"].to_numpy(dtype=float)[at] * scale
-    date = frame["sampled_on"].to_numpy(dtype="datetime64[D]")[at]
-    code, names = pd.factorize(frame["animal"].take(at).to_numpy(dtype=object), sort=True)
-    order = np.lexsort((date, code))
-    at, kilograms, date, code = at[order], kilograms[order], date[order], code[order]
+    pounds = fact("project.weight.pounds")
+    rows, kilograms = _weights(records, animal, pounds.quantity)
+    animals, whose = rows.different("animal")
+    order = np.lexsort((rows.days("sampled_on"), ranks(animals)[whose]))
+    rows, kilograms, whose = rows.take(order), kilograms[order], whose[order]
+    day = rows.days("sampled_on")
     pound, near = fact("unit.pound").value or 1.0, pounds.value or 0.0
     # How far the step is from that of a pound to a kilogram, or back, as a factor.
-    step = np.abs(np.diff(np.log(kilograms)))
-    jumped = (code[1:] == code[:-1]) & (np.abs(step + np.log(pound)) <= np.log1p(near / 100))
-    newest = date[np.searchsorted(code, code[1:], side="right") - 1]
+    step = np.abs(np.log(kilograms[1:] / kilograms[:-1]))
+    jumped = np.abs(step + np.log(pound)) <= np.log1p(near / 100)
     memory = np.timedelta64(int(fact("project.weight.memory").value or 0), "D")
-    jumped &= date[:-1] >= newest - memory
+    newest = newest_days(whose, day, len(animals))[whose]
+    jumped &= (whose[1:] == whose[:-1]) & (day[:-1] >= newest[1:] - memory)
     found = {}
     grown = (fact("project.category.youngest").value or 0) * 365.25
-    for first in np.flatnonzero(jumped).tolist():
-        row, whose, since = first + 1, str(names[code[first]]), date[first]
-        born = records.rows_by_animal[whose].birth_date
+    for before in np.flatnonzero(jumped).tolist():
+        whom, since, after = animals[whose[before]], day[before], before + 1
+        born = records.rows_by_animal[whom].birth_date
         grows = (since - born) / np.timedelta64(1, "D") < grown
-        if not (grows and kilograms[row] > kilograms[first]):
-            found[whose] = WeightJump(
-                float(kilograms[first]),
-                float(kilograms[row]),
+        if not (grows and kilograms[after] > kilograms[before]):
+            found[whom] = WeightJump(
+                float(kilograms[before]),
+                float(kilograms[after]),
                 since,
-                date[row],
-                str(frame["file"].iloc[at[row]]),
-                int(frame["line"].iloc[at[row]]),
+                day[after],
+                rows["file"][after],
+                int(rows["line"][after]),
             )
     return found
+
+
+def _weights(
+    records: Records, animal: str | None, quantity: str
+) -> tuple[TableColumns, NDArray[np.float64]]:
+    """Return the rows of weights that a loss is sought in, and the weights in kg (n,)."""
+    rows = records.columns("labs", animal)
+    keep = rows.is_text("analyte", quantity) & rows.is_text("set_aside", "") & ~rows["future"]
+    keep &= rows.is_text("value_bound", "") & (rows["value"] > 0) & ~rows.is_text("animal", "")
+    rows = rows.take(keep & ~np.isnat(rows["sampled_on"]))
+    units, unit = rows.different("unit")
+    scale = np.array([factor(quantity, text) or np.nan for text in units], dtype=np.float64)[unit]
+    known = np.isfinite(scale)
+    return rows.take(known), (rows["value"] * scale)[known]

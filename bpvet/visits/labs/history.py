@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.labs import factor, unit_as_given
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 
 _DIGITS = 9
@@ -217,7 +218,7 @@ class Change:
 
 def _usable(rows: pd.DataFrame, as_of: np.datetime64) -> pd.DataFrame:
     day = rows["sampled_on"].to_numpy(dtype="datetime64[D]")
-    kept = (rows["set_aside"] == "").to_numpy(dtype=bool) & rows["value"].notna().to_numpy()
+    kept = cells_are(rows, "set_aside", "") & rows["value"].notna().to_numpy()
     # A blank date compares as false.
     rows = rows[kept & (day <= as_of)]
     return rows.sort_values("sampled_on", kind="stable")

@@ -13,6 +13,7 @@ from bpvet.errors import CallError
 from bpvet.facts.labs import factor, known_units
 from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES, QUANTITY_WORDS, UNITS
 from bpvet.reasons import reason
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 from bpvet.visits.labs.history import LabValue, lab_history
 from bpvet.visits.series import Series
@@ -121,16 +122,17 @@ def _usable(records: Records, quantity: str, animal: str | None = None) -> _Usab
     What is left out is told by `left_out`.
     """
     rows = records.rows_of("labs", animal)
-    usable = (rows["analyte"] == quantity) & (rows["set_aside"] == "") & (rows["value_bound"] == "")
+    usable = cells_are(rows, "analyte", quantity) & cells_are(rows, "set_aside", "")
+    usable &= cells_are(rows, "value_bound", "")
     # A blank date, and a blank value, compare as false.
     date, value = rows["sampled_on"].to_numpy(dtype="datetime64[D]"), rows["value"].to_numpy(float)
-    keep = np.flatnonzero(usable.to_numpy(dtype=bool) & (date <= records.as_of) & (value > 0))
-    units = rows["unit"].take(keep).tolist()
+    keep = np.flatnonzero(usable & (date <= records.as_of) & (value > 0))
+    units = rows["unit"].to_numpy(dtype=object)[keep].tolist()
     factors = {unit: factor(quantity, str(unit)) for unit in dict.fromkeys(units)}
     scale = np.array([factors[unit] or np.nan for unit in units], dtype=np.float64)
     known = np.isfinite(scale)
     keep, scale = keep[known], scale[known]
-    names = rows["animal"].take(keep).to_numpy(dtype=object)
+    names = rows["animal"].to_numpy(dtype=object)[keep]
     return _Usable(names, date[keep], np.log(value[keep] * scale))
 
 

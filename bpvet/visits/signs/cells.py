@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.records.checks.signs import may_tell
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
 from bpvet.visits.uncounted.later import last_possible
@@ -86,7 +87,7 @@ def in_their_time(records: Records, frame: pd.DataFrame, dated: str) -> pd.DataF
     day = frame[dated].to_numpy(dtype="datetime64[D]")
     # A date that nobody can have written is a slip: what stands there may be of any day.
     later = (day > records.as_of) & ~(day > last_possible(records))
-    keep = (frame["animal"] != "").to_numpy(dtype=bool) & ~later
+    keep = ~cells_are(frame, "animal", "") & ~later
     if "duplicate" in frame.columns:
         keep &= ~frame["duplicate"].to_numpy(dtype=bool)
     return frame if keep.all() else frame[keep]

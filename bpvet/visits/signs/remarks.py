@@ -33,6 +33,7 @@ from bpvet.facts.signs.signs import SignItem
 from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.finding_codes import Code
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
 
@@ -63,7 +64,7 @@ def remarks(
     """
     cells = list(asked_cells(records, animal)) if cells is None else cells
     frame = records.rows_of("treatments", animal)
-    usable = frame[(frame["set_aside"] == "").to_numpy(dtype=bool)]
+    usable = frame[cells_are(frame, "set_aside", "")]
     rows = in_their_time(records, usable, "started_on")
     names = {str(text): drug_name(str(text)) for text in rows["drug"].unique()}
     stops = rows["stopped_on"].to_numpy(dtype="datetime64[D]")
@@ -214,13 +215,13 @@ class _Lives:
     def __init__(self, records: Records, animal: str | None) -> None:
         frame = records.rows_of("readings", animal)
         day = frame["date"].to_numpy(dtype="datetime64[D]")
-        usable = (frame["set_aside"] == "").to_numpy(dtype=bool) & (day <= records.as_of)
+        usable = cells_are(frame, "set_aside", "") & (day <= records.as_of)
         newest = frame[usable].groupby("animal", observed=True)["date"].max()
         days = newest.to_numpy(dtype="datetime64[D]")
         self._newest: dict[str, np.datetime64] = dict(zip(newest.index, days, strict=True))
         self._animal, self._day = frame["animal"], day
         self._systolic = frame["systolic"].to_numpy(dtype=float)
-        self._counts = (frame["excluded"] == "").to_numpy(dtype=bool)
+        self._counts = cells_are(frame, "excluded", "")
         rows = animal_rows(records).items()
         self._gone = {animal for animal, row in rows if row.left(records.as_of)}
 

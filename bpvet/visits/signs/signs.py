@@ -22,6 +22,7 @@ import pandas as pd
 from bpvet.facts.signs.signs import SignItem, read_cell, read_sign
 from bpvet.records.checks.signs import UNKNOWN_STATUS
 from bpvet.records.finding_codes import Code
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
 from bpvet.visits.signs.remarks import remarks
@@ -139,7 +140,7 @@ def _of_observations(records: Records, animal: str | None = None) -> Iterator[Si
     rows = in_their_time(records, records.rows_of("observations", animal), "seen_on")
     if rows.empty:
         return
-    strange = (rows["status"] == UNKNOWN_STATUS).to_numpy(dtype=bool)
+    strange = cells_are(rows, "status", UNKNOWN_STATUS)
     unread = records.findings.by_code(Code.UNKNOWN_WORD) if strange.any() else ()
     written = {(finding.file, finding.line): finding.value for finding in unread}
     for text, status, aside, row in zip(
@@ -185,7 +186,7 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
     for row, table, item in remarks(records, animal, cells):
         yield _made(row, table, "", item)
     frame = records.rows_of("readings", animal)
-    aside = (frame["set_aside"] != "").to_numpy(dtype=bool)
+    aside = ~cells_are(frame, "set_aside", "")
     if not aside.any():
         return
     frame = frame[aside]

@@ -18,6 +18,7 @@ import pandas as pd
 from bpvet.facts.drugs import Drug, default_tau, drug, drug_name, purpose_overrides
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
+from bpvet.records.parsing.frames import cells_are
 from bpvet.visits.treatments.doses import parse_dose
 
 #: Rows of one drug with gaps of at most so many days form one spell.
@@ -86,7 +87,7 @@ def treatment_rows(table: pd.DataFrame, as_of: Any) -> list[Row]:
     """Return the usable rows of treatment that had started by `as_of`, a later stop left open."""
     if not len(table):
         return []
-    usable = table[(table["set_aside"] == "") & ~table["future"].astype(bool)]
+    usable = table[cells_are(table, "set_aside", "") & ~table["future"].to_numpy(dtype=bool)]
     usable = usable[usable["started_on"].notna() & (usable["started_on"] <= pd.Timestamp(as_of))]
     columns = ("animal", "drug", "dose", "dose_unit", "product", "purpose", "file", "line")
     start = usable["started_on"].to_numpy(dtype="datetime64[D]")

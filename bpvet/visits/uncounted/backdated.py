@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.equality import Content
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 
 #: So many dates above must run on in order for a step back to be a surprise, and it is at least
@@ -57,7 +58,7 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
         Of this animal alone.
     """
     frame = records.rows_of("readings", animal)
-    keep = (frame["animal"] != "").to_numpy(dtype=bool) & frame["date"].notna().to_numpy(dtype=bool)
+    keep = ~cells_are(frame, "animal", "") & frame["date"].notna().to_numpy(dtype=bool)
     keep &= ~frame["duplicate"].to_numpy(dtype=bool)
     rows = frame.loc[keep, ["animal", "file", "line", "date"]]
     rows = rows[(rows["date"] <= pd.Timestamp(records.as_of)).to_numpy(dtype=bool)]
@@ -82,7 +83,7 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
 def _step(rows: pd.DataFrame, file: str, as_of: np.datetime64) -> Backdated | None:
     """Return the step back at the end of a file, where a slip of its date may hide the newest."""
     day = rows["date"].to_numpy(dtype="datetime64[D]")
-    here = (rows["file"] == file).to_numpy(dtype=bool)
+    here = cells_are(rows, "file", file)
     in_file = day[here]
     last, newest = in_file[-1], day.max()
     above = in_file[: np.flatnonzero(in_file != last)[-1] + 1]

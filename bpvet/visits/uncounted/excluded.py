@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.facts.protocol import MIN_READINGS
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
 
@@ -64,10 +65,10 @@ def excluded_readings(
         Of this animal alone.
     """
     frame = records.rows_of("readings", animal)
-    excluded = (frame["excluded"] != "").to_numpy(dtype=bool)
+    excluded = ~cells_are(frame, "excluded", "")
     if not excluded.any():
         return {}
-    usable = frame["condition"].isin(JUDGED_CONDITIONS) & (frame["set_aside"] == "")
+    usable = frame["condition"].isin(JUDGED_CONDITIONS) & cells_are(frame, "set_aside", "")
     day = frame["date"].to_numpy(dtype="datetime64[D]")
     judged = (usable & ~frame["duplicate"]).to_numpy(dtype=bool) & (day <= records.as_of)
     rows, whose = _of_newest_days(frame["animal"], day, excluded, judged)

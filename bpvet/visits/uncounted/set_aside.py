@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES, factor, unit_as_given
 from bpvet.records.checks.labs import nearly_named
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import number_of
 from bpvet.visits.uncounted.later import DATED, last_possible
@@ -85,12 +86,12 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
 
 def _aside(records: Records, table: str, animal: str | None) -> pd.DataFrame:
     rows = records.rows_of(table, animal)
-    aside = (rows["set_aside"] != "").to_numpy(dtype=bool)
+    aside = ~cells_are(rows, "set_aside", "")
     # Mostly none is: then nothing else is looked at.
     if not aside.any():
         return rows[:0]
-    keep = ~_not_yet(records, rows, table) & (rows["animal"] != "")
-    return rows[aside & keep.to_numpy(dtype=bool)]
+    keep = ~_not_yet(records, rows, table).to_numpy(dtype=bool) & ~cells_are(rows, "animal", "")
+    return rows[aside & keep]
 
 
 def _not_yet(records: Records, rows: pd.DataFrame, table: str) -> pd.Series[bool]:
@@ -102,7 +103,7 @@ def _labs(records: Records, animal: str | None) -> list[tuple[str, str, pd.Times
     """Return animal, analyte and day of the values that cannot be used, none newer being usable."""
     near = nearly_named(list(records.labs["analyte"].unique()))
     rows = records.rows_of("labs", animal)
-    kept = rows[(rows["set_aside"] == "").to_numpy(dtype=bool)]
+    kept = rows[cells_are(rows, "set_aside", "")]
     read = ~kept["analyte"].isin(list(near)).to_numpy(dtype=bool) & _in_known_unit(kept)
     aside = _aside(records, "labs", animal)
     if aside.empty and read.all():
@@ -125,5 +126,5 @@ def _in_known_unit(rows: pd.DataFrame) -> NDArray[np.bool_]:
     read = np.ones(len(rows), dtype=bool)
     for analyte, unit in set(zip(rows["analyte"].tolist(), rows["unit"].tolist(), strict=True)):
         if analyte in ANALYTES and factor(analyte, unit_as_given(analyte, unit)) is None:
-            read &= ((rows["analyte"] != analyte) | (rows["unit"] != unit)).to_numpy(dtype=bool)
+            read &= ~(cells_are(rows, "analyte", analyte) & cells_are(rows, "unit", unit))
     return read

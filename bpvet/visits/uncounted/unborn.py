@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bpvet.equality import Content
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 
 
@@ -47,7 +48,7 @@ def unborn_rows(records: Records, animal: str | None = None) -> Mapping[str, Unb
     birth_dates = birth_dates[birth_dates > frame["date"].min()]
     if birth_dates.empty:
         return {}
-    near = frame["animal"].isin(birth_dates.index) & (frame["set_aside"] == "")
+    near = frame["animal"].isin(birth_dates.index) & cells_are(frame, "set_aside", "")
     rows = frame.loc[near & ~frame["duplicate"], ["animal", "date"]]
     born = rows["animal"].astype(str).map(birth_dates)
     rows = rows[(rows["date"] < born).to_numpy(dtype=bool)]

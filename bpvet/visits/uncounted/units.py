@@ -14,6 +14,7 @@ import numpy as np
 from bpvet.equality import Content
 from bpvet.facts.labs import other_units
 from bpvet.records.finding_codes import Code
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 
 
@@ -53,7 +54,7 @@ def odd_units(records: Records, animal: str | None = None) -> Mapping[str, tuple
         return {}
     places = {(finding.file, finding.line): dict(finding.values) for finding in unusual}
     frame = records.rows_of("labs", animal)
-    frame = frame[((frame["set_aside"] == "") & ~frame["future"]).to_numpy(dtype=bool)]
+    frame = frame[cells_are(frame, "set_aside", "") & ~frame["future"].to_numpy(dtype=bool)]
     newest = frame.groupby(["animal", "analyte"])["sampled_on"].transform("max")
     rows = frame[(frame["sampled_on"] == newest).to_numpy(dtype=bool)]
     found: dict[str, list[OddUnit]] = {}

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.equality import Content
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 
 
@@ -48,10 +49,14 @@ def unmeasured_days(
     """
     frame = records.rows_of("readings", animal)
     day = frame["date"].to_numpy(dtype="datetime64[D]")
-    unused = ((frame["set_aside"] != "") | (frame["excluded"] != "")).to_numpy(dtype=bool)
+    aside, used = (
+        ~cells_are(frame, "set_aside", ""),
+        cells_are(frame, "set_aside", "") & cells_are(frame, "excluded", ""),
+    )
+    unused = ~used
     if not unused.any():
         return {}
-    known = (frame["animal"] != "").to_numpy(dtype=bool)
+    known = ~cells_are(frame, "animal", "")
     unused = unused & known & ~frame["duplicate"].to_numpy(dtype=bool)
     unused &= ~np.isnat(day) & (day <= records.as_of)
     if not unused.any():
@@ -63,14 +68,14 @@ def unmeasured_days(
             "animal": frame["animal"][near].astype(str),
             "date": day[near],
             "unused": unused[near],
-            "aside": unused[near] & (frame["set_aside"] != "")[near],
-            "used": (frame["set_aside"] == "")[near] & (frame["excluded"] == "")[near],
+            "aside": (unused & aside)[near],
+            "used": used[near],
         }
     )
     days = rows.groupby(["animal", "date"], sort=True)[["unused", "aside", "used"]].sum()
     found: dict[str, list[UnmeasuredDay]] = {}
-    for (whose, date), unused_rows, aside, used in days.itertuples(name=None):
-        if many := int(aside if used else unused_rows):
-            unmeasured = UnmeasuredDay(np.datetime64(date, "D"), many, int(used))
+    for (whose, date), unused_rows, aside_rows, used_rows in days.itertuples(name=None):
+        if many := int(aside_rows if used_rows else unused_rows):
+            unmeasured = UnmeasuredDay(np.datetime64(date, "D"), many, int(used_rows))
             found.setdefault(str(whose), []).append(unmeasured)
     return {whose: tuple(of_animal) for whose, of_animal in found.items()}

@@ -14,6 +14,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.facts.labs import factor
 from bpvet.facts.sources import fact
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 
 #: Weights that a jump takes.
@@ -54,15 +55,12 @@ def weight_jumps(records: Records, animal: str | None = None) -> Mapping[str, We
         Of this animal alone.
     """
     frame, pounds = records.rows_of("labs", animal), fact("project.weight.pounds")
-    keep = (frame["analyte"] == pounds.quantity) & (frame["set_aside"] == "") & ~frame["future"]
-    keep &= (
-        (frame["value_bound"] == "")
-        & (frame["value"] > 0)
-        & frame["sampled_on"].notna()
-        & (frame["animal"] != "")
-    )
-    at = np.flatnonzero(keep.to_numpy(dtype=bool))
-    units = frame["unit"].take(at).tolist()
+    keep = cells_are(frame, "analyte", pounds.quantity) & cells_are(frame, "set_aside", "")
+    keep &= cells_are(frame, "value_bound", "") & ~cells_are(frame, "animal", "")
+    keep &= ~frame["future"].to_numpy(dtype=bool) & (frame["value"].to_numpy(dtype=float) > 0)
+    keep &= ~np.isnat(frame["sampled_on"].to_numpy(dtype="datetime64[D]"))
+    at = np.flatnonzero(keep)
+    units = frame["unit"].to_numpy(dtype=object)[at].tolist()
     factors = {unit: factor(pounds.quantity, str(unit)) for unit in dict.fromkeys(units)}
     scale = np.array([factors[unit] or np.nan for unit in units], dtype=np.float64)
     at, scale = at[~np.isnan(scale)], scale[~np.isnan(scale)]
@@ -70,7 +68,7 @@ def weight_jumps(records: Records, animal: str | None = None) -> Mapping[str, We
         return {}
     kilograms = frame["value"].to_numpy(dtype=float)[at] * scale
     date = frame["sampled_on"].to_numpy(dtype="datetime64[D]")[at]
-    code, names = pd.factorize(frame["animal"].take(at).to_numpy(dtype=object), sort=True)
+    code, names = pd.factorize(frame["animal"].to_numpy(dtype=object)[at], sort=True)
     order = np.lexsort((date, code))
     at, kilograms, date, code = at[order], kilograms[order], date[order], code[order]
     pound, near = fact("unit.pound").value or 1.0, pounds.value or 0.0

@@ -11,6 +11,7 @@ import pandas as pd
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import NotUsed
 from bpvet.models.safety.safety import Safety
+from bpvet.records.parsing.frames import cells_are
 from bpvet.records.records import Records
 from bpvet.visits.labs.history import LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
@@ -131,7 +132,7 @@ def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
     }
     for table, (on, what) in columns.items():
         rows = records.rows_of(table, animal)
-        apart = (rows["set_aside"] != "").to_numpy(dtype=bool) | rows["future"].to_numpy(dtype=bool)
+        apart = ~cells_are(rows, "set_aside", "") | rows["future"].to_numpy(dtype=bool)
         if not apart.any():
             continue
         rows = rows[apart]

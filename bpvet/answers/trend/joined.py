@@ -109,8 +109,11 @@ def other_series(trend: Trend) -> tuple[OtherSeries, ...]:
     if trend.logarithmic:
         return ()
     table = trend.context.sessions
-    usable = table[table["condition"].isin(TREND_CONDITIONS) & (table["n_used"] > 0)]
-    usable = usable[~usable["session"].isin(trend.series.session)]
+    keep = table["condition"].isin(TREND_CONDITIONS) & (table["n_used"] > 0)
+    keep &= ~table["session"].isin(trend.series.session)
+    if not keep.any():
+        return ()
+    usable = table[keep]
     return tuple(
         OtherSeries(
             str(method),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -130,6 +131,10 @@ class NextSessionAnswer(Ended, Content):
     only: str = ""
 
 
+#: Columns of `bpvet.sessions` that a session's answer takes whatever the quantity.
+_OF_SESSION = ("date", "method", "condition", "label", "n_taken", "n_used", "flags")
+
+
 def _number(value: Any) -> float | None:
     return float(value) if np.isfinite(value) else None
 
@@ -142,11 +147,12 @@ def session_answers(trend: Trend) -> tuple[SessionAnswer, ...]:
             for date, value in zip(trend.series.date, trend.observed, strict=True)
         )
     quantity, table = trend.series.quantity, trend.context.sessions
-    rows = table.set_index("session").loc[trend.series.session]
-    return tuple(session_answer(row, quantity) for _, row in rows.iterrows())
+    of_quantity = (quantity, *(f"{quantity}_{what}" for what in ("n", "sd", "bound")))
+    rows = table.set_index("session")[[*_OF_SESSION, *of_quantity]].loc[trend.series.session]
+    return tuple(session_answer(row, quantity) for row in rows.to_dict("records"))
 
 
-def session_answer(row: pd.Series[Any], quantity: str) -> SessionAnswer:
+def session_answer(row: Mapping[Any, Any] | pd.Series[Any], quantity: str) -> SessionAnswer:
     """Return one row of `bpvet.sessions` as an answer for one quantity."""
     return SessionAnswer(
         date=np.datetime64(row["date"], "D"),

@@ -16,6 +16,8 @@ from bpvet.printing import ShortTable, decimals, number
 Array = NDArray[np.float64]
 
 _STEPS = 100
+#: Halves of an interval of whatever numbers, until none lies between its ends.
+_HALVES = 120
 #: A step of this share of an SD leaves nothing of it behind.
 _SMALL = 1e-7
 #: Numbers that are worked on at once: a processor's cache holds a dozen arrays of them, and memory
@@ -194,8 +196,19 @@ class Mixture(Content):
                 moved = np.abs(new - x)
                 x = new
                 if np.all((moved <= 1e-13 * (np.abs(x) + sd)) | (inside & (moved <= narrow))):
-                    break
-        return x
+                    return x
+        return self._halved(p, low, high)
+
+    def _halved(self, p: float, low: Array, high: Array) -> Array:
+        """Return the quantile between two values by halves: slow, and sure.
+
+        Parts as narrow as a hundred-millionth of others can lead steps astray for ever.
+        """
+        for _ in range(_HALVES):
+            x = (low + high) / 2
+            below = ndtr(self._standard(x)) @ self.weights < p
+            low, high = np.where(below, x, low), np.where(below, high, x)
+        return (low + high) / 2
 
 
 def _plain(values: Array) -> float | Array:

@@ -54,3 +54,15 @@ def test_dates_in_their_hundreds_have_the_quantiles_that_each_has_alone() -> Non
     for i in (0, 77, 199):
         alone = Mixture(weights, means[i].copy(), sds[i].copy()).interval(0.9)
         assert (low[i], high[i]) == pytest.approx(alone, rel=1e-13)
+
+
+@pytest.mark.parametrize("seed", [213, 511, 1672, 2213])
+def test_parts_too_narrow_for_steps_are_found_by_halves(seed: int) -> None:
+    """SDs over nine orders of magnitude: here steps alone never settle."""
+    rng = np.random.default_rng(seed)
+    parts = int(rng.integers(30, 60))
+    weights = rng.dirichlet(np.full(parts, 0.3))
+    means, sds = rng.normal(150, 10, parts), 10 ** rng.uniform(-5, 4, parts)
+    p = float(rng.uniform())
+    found = float(Mixture(weights, means, sds).quantile(p))
+    assert norm.cdf(found, means, sds) @ weights == pytest.approx(p, abs=1e-7)

@@ -10,11 +10,11 @@ be dead and of a pressure, a later visit.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug, drug_name
 from bpvet.facts.remarks import (
@@ -36,6 +36,7 @@ from bpvet.records.animals import has_date
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
+from bpvet.visits.uncounted.groups import newest_days, starts
 
 #: What remarks are about; no group of signs.
 TREATMENT, LEFT, PRESSURE, DOUBT = "treatment", "left", "pressure", "doubt"
@@ -65,19 +66,19 @@ def remarks(
     `cells` are those of `asked_cells`, where they are at hand.
     """
     cells = list(asked_cells(records, animal)) if cells is None else cells
-    frame = records.rows_of("treatments", animal)
-    usable = frame[(frame["set_aside"] == "").to_numpy(dtype=bool)]
+    treated = records.columns("treatments", animal)
+    usable = treated.take(treated.is_text("set_aside", ""))
     rows = in_their_time(records, usable, "started_on")
-    names = {str(text): drug_name(str(text)) for text in rows["drug"].unique()}
-    stops = rows["stopped_on"].to_numpy(dtype="datetime64[D]")
+    names = {text: drug_name(text) for text in rows.different("drug")[0]}
+    stops = rows.days("stopped_on")
     spans: _Spans = defaultdict(list)
     for row, stop, text in zip(places(rows, "started_on"), stops, rows["drug"], strict=True):
-        spans[str(row[0])].append((row[1], stop, names[str(text)]))
-    written = (rows[name].astype(str) for name in ("drug", "dose", "note"))
+        spans[row[0]].append((row[1], stop, names[text]))
+    written = (rows[name] for name in ("drug", "dose", "note"))
     for row, stop, *texts in zip(places(rows, "started_on"), stops, *written, strict=True):
         ends = not np.isnat(stop) and stop <= records.as_of
         name = names[texts[0]]
-        later = any(start > row[1] for start, _, taken in spans[str(row[0])] if taken == name)
+        later = any(start > row[1] for start, _, taken in spans[row[0]] if taken == name)
         if not (ends or later):
             yield from _of_treatment(row, texts)
     lives = _Lives(records, animal)
@@ -106,17 +107,15 @@ def _of_treatment(row: Place, texts: list[str]) -> Iterator[Remark]:
 
 def _of_notes(cells: Sequence[Asked], lives: _Lives, spans: _Spans) -> Iterator[Remark]:
     for asked in cells:
-        texts = {str(text) for text in asked.rows[asked.column].unique()}
+        texts = asked.texts
         leaving = {text for text in texts if says_left(text)}
         treating = set() if asked.name == "treatments note" else {*filter(_may_treat, texts)}
         if not (leaving or treating):
             continue
-        rows = asked.rows[asked.rows[asked.column].isin(leaving | treating).to_numpy(dtype=bool)]
-        found = rows[asked.column].astype(str)
-        for text, row in zip(found, places(rows, asked.dated), strict=True):
+        for text, row in asked.cells(asked.among(leaving | treating)):
             if text in leaving and lives.may_have_ended(row):
                 yield _remark(row, asked.name, text, LEFT)
-            if text in treating and not _answered(text, row[1], spans[str(row[0])]):
+            if text in treating and not _answered(text, row[1], spans[row[0]]):
                 yield _remark(row, asked.name, text, TREATMENT)
 
 
@@ -126,17 +125,14 @@ def _of_pressures(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
         if asked.name.split()[0] not in _OF_VISITS:
             continue
         heading = f"{asked.heading.replace('_', ' ')}: " if asked.heading else ""
-        texts = {str(text) for text in asked.rows[asked.column].unique()}
         # A number alone is no note, but under a heading that speaks of pressure.
         plain = not heading or heads_pressure(heading)
-        noted = (text for text in texts if plain or not text.replace(".", "").isdecimal())
+        noted = (text for text in asked.texts if plain or not text.replace(".", "").isdecimal())
         named = {text: pressures_in(heading + text) for text in noted}
         named = {text: pressures for text, pressures in named.items() if pressures}
         if not named:
             continue
-        rows = asked.rows[asked.rows[asked.column].isin(named).to_numpy(dtype=bool)]
-        found = rows[asked.column].astype(str)
-        for text, row in zip(found, places(rows, asked.dated), strict=True):
+        for text, row in asked.cells(asked.among(named)):
             new = [value for value in named[text] if lives.is_new(value, row)]
             if not new:
                 continue
@@ -150,16 +146,15 @@ def _of_doubts(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
     for asked in cells:
         if asked.name != "readings note":
             continue
-        notes = [str(text) for text in asked.rows["note"].unique()]
-        doubting = [text for text in notes if doubts_reading(text)]
-        sedated = [text for text in notes if says_sedated(text)]
+        rows = asked.rows
+        doubting = {text for text in asked.texts if doubts_reading(text)}
+        sedated = {text for text in asked.texts if says_sedated(text)}
         if not (doubting or sedated):
             continue
-        keep = asked.rows["note"].isin(sedated) & asked.rows["condition"].isin(TREND_CONDITIONS)
-        keep |= asked.rows["note"].isin(doubting)
-        keep &= (asked.rows["excluded"] == "") & (asked.rows["set_aside"] == "")
-        rows = asked.rows[keep.to_numpy(dtype=bool)]
-        for text, row in zip(rows["note"].astype(str), places(rows, asked.dated), strict=True):
+        keep = asked.among(sedated) & rows.among("condition", TREND_CONDITIONS)
+        keep |= asked.among(doubting)
+        keep &= rows.is_text("excluded", "") & rows.is_text("set_aside", "")
+        for text, row in asked.cells(keep):
             noted = any(lives.is_new(value, row) for value in pressures_in(text))
             if lives.is_newest(row) and not noted:
                 yield _remark(row, asked.name, text, DOUBT)
@@ -184,7 +179,7 @@ def _answered(
 
 def _of_animals(records: Records, lives: _Lives, animal: str | None) -> Iterator[Remark]:
     """Yield what the animals table, the signs and the contacts say of an animal's end."""
-    frame = records.rows_of("animals", animal)
+    frame = records.columns("animals", animal)
     for whose, name, left in zip(
         frame["animal"], frame["name"], frame["left_written"], strict=True
     ):
@@ -195,10 +190,10 @@ def _of_animals(records: Records, lives: _Lives, animal: str | None) -> Iterator
                 yield _remark(row, table, text, LEFT)
     unread = records.findings.by_code(Code.UNKNOWN_WORD)
     outcomes = {(finding.file, finding.line): finding.value for finding in unread}
-    signs = in_their_time(records, records.rows_of("observations", animal), "seen_on")
-    calls = in_their_time(records, records.rows_of("contacts", animal), "date")
+    signs = in_their_time(records, records.columns("observations", animal), "seen_on")
+    calls = in_their_time(records, records.columns("contacts", animal), "date")
     for text, row in (
-        *zip(signs["sign"].astype(str), places(signs, "seen_on"), strict=True),
+        *zip(signs["sign"], places(signs, "seen_on"), strict=True),
         *((outcomes.get(row[2:], ""), row) for row in places(calls, "date")),
     ):
         if says_left(text) and lives.may_have_ended(row):
@@ -216,15 +211,14 @@ class _Lives:
     """
 
     def __init__(self, records: Records, animal: str | None) -> None:
-        frame = records.rows_of("readings", animal)
-        day = frame["date"].to_numpy(dtype="datetime64[D]")
-        usable = (frame["set_aside"] == "").to_numpy(dtype=bool) & (day <= records.as_of)
-        newest = frame[usable].groupby("animal", observed=True)["date"].max()
-        days = newest.to_numpy(dtype="datetime64[D]")
-        self._newest: dict[str, np.datetime64] = dict(zip(newest.index, days, strict=True))
-        self._animal, self._day = frame["animal"], day
-        self._systolic = frame["systolic"].to_numpy(dtype=float)
-        self._counts = (frame["excluded"] == "").to_numpy(dtype=bool)
+        readings = records.columns("readings", animal)
+        self._day, self._systolic = readings.days("date"), readings["systolic"]
+        self._counts = readings.is_text("excluded", "")
+        usable = readings.is_text("set_aside", "") & (self._day <= records.as_of)
+        self._animals, self._whose = readings.different("animal")
+        days = newest_days(self._whose[usable], self._day[usable], len(self._animals))
+        met = zip(self._animals, days, np.isnat(days).tolist(), strict=True)
+        self._newest = {animal: day for animal, day, never in met if not never}
         rows = animal_rows(records).items()
         self._gone = {animal for animal, row in rows if row.left(records.as_of)}
 
@@ -254,9 +248,12 @@ class _Lives:
         return not between and pressure not in values
 
     @cached_property
-    def _rows(self) -> Mapping[Hashable, ArrayLike]:
+    def _rows(self) -> Mapping[str, NDArray[np.int64]]:
         """The readings' rows of each animal."""
-        return self._animal.groupby(self._animal, observed=True).indices
+        order = np.argsort(self._whose, kind="stable")
+        code = self._whose[order]
+        groups = zip(code[starts(code)].tolist(), np.split(order, starts(code)[1:]), strict=False)
+        return {self._animals[code]: rows for code, rows in groups}
 
 
 def _remark(row: Place, table: str, text: str, group: str, drug_named: str = "") -> Remark:

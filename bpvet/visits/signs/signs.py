@@ -13,10 +13,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.facts.signs.signs import SignItem, read_cell, read_sign
 from bpvet.frozen import dataclass, replace
@@ -25,6 +24,9 @@ from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
 from bpvet.visits.signs.remarks import remarks
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: What `Sign.table` says of words where a number should stand, and of a row that is set aside.
 IN_CELL = "readings cell"
@@ -115,6 +117,8 @@ def signs_frame(records: Records) -> pd.DataFrame:
     >>> signs_frame(records)[["term", "group", "reading"]].values.tolist()
     [['seizure', 'brain', 'denied'], ['blindness', 'eye', 'present']]
     """
+    import pandas as pd
+
     found = all_signs(records)
     columns = {name: [getattr(sign, name) for sign in found] for name in COLUMNS}
     frame = pd.DataFrame(columns, columns=list(COLUMNS))
@@ -131,24 +135,26 @@ signs = signs_frame
 
 def day_of(value: Any) -> date | None:
     """Return a cell of a date column as a date, or None where there is none."""
-    found = None if pd.isna(value) else np.datetime64(value, "D").item()
+    # What is missing equals nothing, itself neither.
+    missing = value is None or value != value
+    found = None if missing else np.datetime64(value, "D").item()
     return found if isinstance(found, date) else None
 
 
 def _of_observations(records: Records, animal: str | None = None) -> Iterator[Sign]:
-    rows = in_their_time(records, records.rows_of("observations", animal), "seen_on")
-    if rows.empty:
+    rows = in_their_time(records, records.columns("observations", animal), "seen_on")
+    if not len(rows):
         return
-    strange = (rows["status"] == UNKNOWN_STATUS).to_numpy(dtype=bool)
+    strange = rows.is_text("status", UNKNOWN_STATUS)
     unread = records.findings.by_code(Code.UNKNOWN_WORD) if strange.any() else ()
     written = {(finding.file, finding.line): finding.value for finding in unread}
     for text, status, aside, row in zip(
         rows["sign"], rows["status"], rows["set_aside"], places(rows, "seen_on"), strict=True
     ):
         unknown = written.get(row[2:], "")
-        for item in _read_beside(str(text), str(status), unknown, day_of(row[1])):
+        for item in _read_beside(text, status, unknown, day_of(row[1])):
             if not aside:
-                yield _made(row, "observations", str(status), item)
+                yield _made(row, "observations", status, item)
             elif item.reading in ("present", "unclear", "unread"):
                 # Whether the row is this animal's, or of this day, is what is in doubt.
                 yield _made(row, SET_ASIDE, "", replace(item, reading="unclear"))
@@ -184,31 +190,29 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
         yield from _signs_of_column(asked)
     for row, table, item in remarks(records, animal, cells):
         yield _made(row, table, "", item)
-    frame = records.rows_of("readings", animal)
-    aside = (frame["set_aside"] != "").to_numpy(dtype=bool)
-    if not aside.any():
+    readings = records.columns("readings", animal)
+    aside = readings.take(~readings.is_text("set_aside", ""))
+    rows = in_their_time(records, aside, "taken_at")
+    if not len(rows):
         return
-    frame = frame[aside]
-    rows = in_their_time(records, frame, "taken_at")
-    if rows.empty:
-        return
-    lines_of = [*zip(rows["file"].astype(str), rows["line"].astype(int), strict=True)]
+    lines_of = [*zip(rows["file"], rows["line"].tolist(), strict=True)]
     lines: dict[str, set[int]] = {}
     for file, line in lines_of:
         lines.setdefault(file, set()).add(line)
     found = records.findings.by_code(Code.NOT_A_NUMBER).about(lines)
     written = {(finding.file, finding.line): finding.value for finding in found}
-    words = rows.assign(cell=[written.get(file_line, "") for file_line in lines_of])
-    yield from _signs_of_column(Asked(words, "taken_at", "cell", IN_CELL))
+    code_of: dict[str, int] = {}
+    words = (written.get(file_line, "") for file_line in lines_of)
+    code = np.array([code_of.setdefault(word, len(code_of)) for word in words])
+    yield from _signs_of_column(Asked(rows, "taken_at", list(code_of), code, IN_CELL))
 
 
 def _signs_of_column(asked: Asked) -> Iterator[Sign]:
-    rows, column = asked.rows, asked.column
-    found = {text: read_cell(str(text), asked.heading) for text in rows[column].unique()}
-    if not any(found.values()):
+    read = {text: read_cell(text, asked.heading) for text in asked.texts}
+    found = {text: items for text, items in read.items() if items}
+    if not found:
         return
-    rows = rows[rows[column].map(lambda text: bool(found[text])).to_numpy(dtype=bool)]
-    for text, row in zip(rows[column], places(rows, asked.dated), strict=True):
+    for text, row in asked.cells(asked.among(found)):
         for item in found[text]:
             yield _made(row, asked.name, "", item)
 
@@ -216,7 +220,7 @@ def _signs_of_column(asked: Asked) -> Iterator[Sign]:
 def _made(row: Place, table: str, status: str, item: SignItem) -> Sign:
     animal, day, file, line = row
     return Sign(
-        str(animal),
+        animal,
         day,
         table,
         item.text,
@@ -224,6 +228,6 @@ def _made(row: Place, table: str, status: str, item: SignItem) -> Sign:
         item.term,
         item.group,
         item.reading,
-        str(file),
-        int(line),
+        file,
+        line,
     )

@@ -48,7 +48,7 @@ def unborn_rows(records: Records, animal: str | None = None) -> Mapping[str, Unb
     if not len(day) or not (births > np.fmin.reduce(day)).any():
         return {}
     known = dict(zip(animals["animal"], births, strict=True))
-    texts, whose = rows.coded("animal")
+    texts, whose = rows.different("animal")
     never = np.datetime64("NaT", "D")
     born = np.array([known.get(text, never) for text in texts], dtype="datetime64[D]")
     early = (day < born[whose]) & rows.is_text("set_aside", "") & ~rows["duplicate"]

@@ -56,7 +56,7 @@ def unmeasured_days(
     # A blank date compares as false.
     unused &= (day <= records.as_of) & ~rows["duplicate"] & ~rows.is_text("animal", "")
     # Of the animals that have such a row alone: few of a large clinic.
-    animals, whose = rows.coded("animal")
+    animals, whose = rows.different("animal")
     has = np.zeros(len(animals), dtype=bool)
     has[whose[unused]] = True
     some = np.flatnonzero(has[whose] & ~np.isnat(day))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import time
 from typing import Any
 
@@ -12,7 +13,7 @@ import pytest
 import bpvet
 from bpvet.records.records import Records
 from bpvet.visits.signs.remarks import GROUPS
-from bpvet.visits.signs.signs import COLUMNS, all_signs, animal_signs
+from bpvet.visits.signs.signs import COLUMNS, all_signs, animal_signs, day_of
 
 AS_OF = "2026-06-01"
 
@@ -159,3 +160,26 @@ def test_a_status_that_is_no_word_of_ours_is_told_with_its_sign(
     found = [sign for sign in all_signs(made([(text, status)])) if sign.term]
     assert [(sign.text, sign.term) for sign in found] == told
     assert {sign.reading for sign in found} == {"unclear"}
+
+
+def test_what_is_headed_as_a_column_of_ours_elsewhere_is_no_less_read() -> None:
+    readings = {"animal": ["A"], "taken_at": ["2026-05-01"], "method": ["doppler"]}
+    animals = {"animal": ["A"], "species": ["cat"], "date": ["blind"]}
+    seen = {"animal": ["A"], "seen_on": ["2026-05-01"], "sign": ["seizures"], "duplicate": ["no"]}
+    records = Records.from_frames(
+        pd.DataFrame({**readings, "systolic": [150]}),
+        animals=pd.DataFrame(animals),
+        observations=pd.DataFrame(seen),
+        as_of=AS_OF,
+    )
+    for signs in (all_signs(records), animal_signs(records, "A")):
+        found = [(sign.table, sign.term) for sign in signs]
+        assert found == [("observations", "seizure"), ("animals column", "blindness")]
+
+
+def test_a_day_is_none_where_none_is() -> None:
+    given = (None, pd.NaT, np.datetime64("NaT"), float("nan"))
+    assert [day_of(value) for value in given] == [None] * len(given)
+    day = datetime.date(2026, 5, 1)
+    same = (day, pd.Timestamp("2026-05-01 10:00"), np.datetime64("2026-05-01T10", "ns"))
+    assert [day_of(value) for value in same] == [day] * len(same)

@@ -1,10 +1,14 @@
-"""What stands in each group of rows, beside a loop over them."""
+"""What stands in each group of rows, beside a loop; and that no frame is needed for it."""
 
 from __future__ import annotations
+
+import ast
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from bpvet import visits
 from bpvet.visits.uncounted.groups import first_rows, newest_days, ranks, starts
 
 
@@ -34,3 +38,21 @@ def test_ranks_of_texts():
     texts = ["b", "ä", "", "B", "a"]
     assert [texts[i] for i in np.argsort(ranks(texts))] == sorted(texts)
     assert ranks([]).tolist() == []
+
+
+@pytest.mark.parametrize("folder", ["uncounted", "labs", "signs"])
+def test_frames_are_made_for_users_alone(folder):
+    for path in sorted((Path(visits.__file__).parent / folder).glob("*.py")):
+        tree = ast.parse(path.read_text("utf-8"))
+        loaded = {
+            name
+            for node in tree.body
+            for name in (
+                [alias.name for alias in node.names]
+                if isinstance(node, ast.Import)
+                else [node.module]
+                if isinstance(node, ast.ImportFrom)
+                else []
+            )
+        }
+        assert "pandas" not in loaded, path.name

@@ -75,7 +75,7 @@ class Animals:
 
     def _cells(self, name: str) -> Any:
         column = self.columns[name]
-        return pa.array(column, TEXT) if column.dtype == object else column
+        return text_column(column.tolist()) if column.dtype == object else column
 
 
 def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> Animals:

@@ -18,6 +18,7 @@ from bpvet.records.parsing.coded import Coded
 from bpvet.records.parsing.codes import end_to_end_rows, order_of
 from bpvet.records.parsing.columns import constant
 from bpvet.records.records import Records
+from bpvet.records.table_columns import TableColumns
 from bpvet.visits.flags import flag_columns
 from bpvet.visits.part import Part, PlacedReadings
 from bpvet.visits.placement import Codes, Placement, Rows
@@ -151,7 +152,7 @@ def _stored(
     columns: dict[str, Any] = {name: coded.some(name, first) for name in _KEY}
     columns |= {"session": placement.number, "first_time": placement.first_time}
     day = columns["date"].astype("datetime64[D]")
-    columns |= _animal_columns(records.animals, columns["animal"], day)
+    columns |= _animal_columns(records.columns("animals"), columns["animal"], day)
     columns["months"] = _months(columns["animal"].codes, day)
     columns["treated"] = treated_on(treatments, columns["animal"], day)
     missed = inside_missed(records, columns["animal"], day)
@@ -255,17 +256,16 @@ def _counts(part: Part, of: Codes, row: Rows, start: Codes) -> dict[str, Any]:
 
 
 def _animal_columns(
-    animals: Mapping[str, Any] | pd.DataFrame, animal: Coded, day: NDArray[np.datetime64]
+    animals: TableColumns, animal: Coded, day: NDArray[np.datetime64]
 ) -> dict[str, Any]:
-    row = {name: i for i, name in enumerate(np.asarray(animals["animal"], dtype=object).tolist())}
+    row = {name: i for i, name in enumerate(animals["animal"].tolist())}
     # Of who is not among them the last row is taken, which is blank.
     rows = np.array([row.get(name, -1) for name in animal.texts.tolist()], dtype=np.int64)
     at = rows[animal.codes]
     columns: dict[str, Any] = {}
     for name in ("species", "breed", "sex", "clinic"):
-        columns[name] = Coded.of(np.append(np.asarray(animals[name], dtype=object), ""))[at]
-    born = np.asarray(animals["birth_date"]).astype("datetime64[D]")
-    born = np.append(born, np.datetime64("NaT"))
+        columns[name] = Coded.of(np.append(animals[name], ""))[at]
+    born = np.append(animals.days("birth_date"), np.datetime64("NaT"))
     age = (day - born[at]) / np.timedelta64(1, "D")
     columns["age_years"] = age / DAYS_PER_YEAR
     return columns

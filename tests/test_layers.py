@@ -18,6 +18,7 @@ LAYERS = (
     {
         "errors",
         "files",
+        "frozen",
         "garbage",
         "equality",
         "locks",
@@ -100,6 +101,7 @@ REACHING = {
     ("bpvet.answers.clinic.cohort", "cohort_answer"): "bpvet.wording.en.clinic",
     ("bpvet.answers.plan.plan", "plan_answer"): "bpvet.wording.en.plan",
     ("bpvet.answers.plan.plan", "further_answer"): "bpvet.wording.en.plan",
+    ("bpvet.answers.due.calendar", "_summary"): "bpvet.wording.en.due",
     ("bpvet.answers.due.bands", "band_name"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_table"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_nameless"): "bpvet.wording.en.due",

@@ -82,7 +82,6 @@ def flag_columns(
     systolic = part.numbers("systolic")
     ceiling = used & (systolic == CEILING) & part.bears("systolic_bound", "")
     silent = part.bears("systolic_bound", "no sound") & (used | part.bears("fate", "no sound"))
-    condition = columns["condition"]
 
     flags: dict[str, Any] = {
         Flag.ALL_EXCLUDED: excluded,
@@ -100,10 +99,7 @@ def flag_columns(
         Flag.TENSE: tense,
         Flag.MISSED: missed,
         cuff_flag(): _cuff_unfit(columns),
-        **{
-            reason("flag.kept_out", state=name): condition.bears(name)
-            for name in KEPT_OUT_CONDITIONS
-        },
+        **_kept_out(columns["condition"]),
     }
     go_on = _go_on(n, inconsistent, falling)
     return {"flags": _joined(flags), "go_on": _joined(go_on), "tense": tense}
@@ -116,6 +112,13 @@ def _go_on(n: Codes, inconsistent: Booleans, falling: Booleans) -> dict[str, Boo
         Flag.NOT_ENOUGH: (n >= MIN_READINGS) & (n < ENOUGH_READINGS),
         Flag.INCONSISTENT: inconsistent,
         Flag.STILL_FALLING: falling,
+    }
+
+
+def _kept_out(condition: Coded) -> dict[str, Booleans]:
+    """Return the flags of sessions under conditions that no trend takes."""
+    return {
+        reason("flag.kept_out", state=name): condition.bears(name) for name in KEPT_OUT_CONDITIONS
     }
 
 

@@ -24,6 +24,7 @@ from bpvet.records.findings import Finding, finding_of
 from bpvet.records.formats.chart_lines import read_chart_lines
 from bpvet.records.headings.mapping_file import Convention
 from bpvet.records.headings.settled import FILE_AN_ANIMAL, FILE_NAME
+from bpvet.records.parsing.arrow import arrow_of, numpy_of, scalar_of, text_column
 from bpvet.records.parsing.columns import TEXT, constant, is_blank, trimmed, uncoded
 from bpvet.records.parsing.dates import SWAPPABLE, moments
 from bpvet.records.tables import WIDE, column_named
@@ -121,7 +122,7 @@ def _filled_in(raw: RawSheet, convention: Convention, mapping: dict[str, str]) -
     new = {name: text for name, text in fill.items() if name not in have}
     heads = {f"{name} ({FILE_NAME})": name for name in new}
     mapping.update(heads)
-    cells = [pa.repeat(pa.scalar(text, TEXT), len(raw.lines)) for text in new.values()]
+    cells = [pa.repeat(scalar_of(text), len(raw.lines)) for text in new.values()]
     return replace(raw, header=(*raw.header, *heads), columns=(*raw.columns, *cells))
 
 
@@ -131,7 +132,7 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
     names = [_name(laid, head) for head in raw.header]
     if "taken_at" in names or any(n in READING_QUANTITIES or WIDE.fullmatch(n) for n in names):
         return laid
-    texts = pa.array([head.strip() for head in raw.header], TEXT)
+    texts = text_column([head.strip() for head in raw.header])
     read = moments(texts, times=True, order=convention.dates)
     dated = np.flatnonzero(~np.isnat(read.date))
     either = [i for i, head in enumerate(raw.header) if re.match(SWAPPABLE, head.strip())]
@@ -150,11 +151,11 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
         findings.append(finding_of(Code.NOTHING_UNDER_DATES, raw.file, line, rows=rows))
     filled[list(raw.broken), 0] = True
     row, column = np.nonzero(filled)
-    index, n = pa.array(row), len(raw.lines)
+    index, n = arrow_of(row), len(raw.lines)
     others = [i for i in range(len(raw.header)) if i not in set(dated.tolist())]
     stacked = pa.concat_arrays([uncoded(raw.columns[i]).cast(TEXT) for i in dated])
     heads = tuple(raw.header[i].strip() for i in dated)
-    made = (pa.array(heads, TEXT).take(pa.array(column)), stacked.take(pa.array(column * n + row)))
+    made = (text_column(heads).take(arrow_of(column)), stacked.take(arrow_of(column * n + row)))
     new = np.full(n, -1)
     first = np.flatnonzero(np.diff(row, prepend=-1))
     new[row[first]] = first
@@ -176,7 +177,7 @@ def _chart_lines(laid: Laid) -> Laid:
         return laid
     raw = laid.sheet
     found = read_chart_lines(trimmed(uncoded(raw.columns[at])).cast(TEXT))
-    index = pa.array(found.row)
+    index = arrow_of(found.row)
     header: list[str] = []
     columns: list[pa.Array] = []
     of_line = dict(found.columns)
@@ -190,7 +191,9 @@ def _chart_lines(laid: Laid) -> Laid:
             # A heading that stands there twice is refused later, with both its columns.
             of_line.pop(name, None)
             in_line, in_row = found.columns[name], trimmed(uncoded(cells)).cast(TEXT)
-            both = pc.and_(pc.not_equal(in_line, ""), pc.not_equal(in_row, ""))
+            both = pc.and_(
+                pc.not_equal(in_line, scalar_of("")), pc.not_equal(in_row, scalar_of(""))
+            )
             if name in ("animal", "method", "taken_at"):
                 # A line's word differs that is neither its row's nor, for a date and time, its
                 # beginning.
@@ -201,9 +204,9 @@ def _chart_lines(laid: Laid) -> Laid:
                     pc.utf8_slice_codeunits(low, 0, 10), pc.utf8_slice_codeunits(high, 0, 10)
                 )
                 dated = pc.match_substring_regex(low, r"^[0-9]{4}-[0-9]{2}-[0-9]{2}")
-                only_day = pc.and_(pc.equal(shorter, 10), pc.and_(dated, day))
+                only_day = pc.and_(pc.equal(shorter, scalar_of(10)), pc.and_(dated, day))
                 differs |= _mask(pc.and_(both, pc.invert(pc.or_(same, only_day))))
-            cells = pc.if_else(pc.equal(in_row, ""), in_line, in_row)
+            cells = pc.if_else(pc.equal(in_row, scalar_of("")), in_line, in_row)
         header.append(head)
         columns.append(cells)
     first = np.flatnonzero(np.diff(found.row, prepend=-1))
@@ -265,17 +268,19 @@ def _may_be_pressures(laid: Laid, cells: pa.Array) -> NDArray[np.bool_]:
     numbers = []
     for name in ("systolic", "diastolic"):
         digits = pc.replace_substring_regex(_group(found, name), r"[^0-9.]", "")
-        number = pc.cast(pc.if_else(pc.equal(digits, ""), "0", digits), pa.float64())
-        numbers.append(number.to_numpy())
+        number = pc.cast(
+            pc.if_else(pc.equal(digits, scalar_of("")), scalar_of("0"), digits), pa.float64()
+        )
+        numbers.append(numpy_of(number))
     low = _mask(pc.is_valid(found)) & (numbers[1] < _LIKE_DIASTOLIC * numbers[0])
     method = pc.utf8_lower(trimmed(uncoded(laid.sheet.columns[at])))
-    return ~_mask(pc.equal(method, "doppler")) | low
+    return ~_mask(pc.equal(method, scalar_of("doppler"))) | low
 
 
 def _which_numbers(laid: Laid, at: int, cells: pa.Array, rows: NDArray[np.int64]) -> Finding:
     raw, head = laid.sheet, laid.sheet.header[at].strip()
     text = cells[int(rows[0])].as_py()
-    filled = len(cells) - int(pc.sum(pc.equal(cells, "")).as_py())
+    filled = len(cells) - int(pc.sum(pc.equal(cells, scalar_of(""))).as_py())
     return finding_of(
         Code.SEVERAL_NUMBERS,
         raw.file,
@@ -294,17 +299,17 @@ def _lists(laid: Laid, at: int, cells: pa.Array, several: NDArray[np.bool_]) -> 
     raw, head = laid.sheet, laid.sheet.header[at].strip()
     # A bound's sign and its number stay together.
     closed = pc.replace_substring_regex(cells, r"([<>≤≥]=?)\s+", r"\1")
-    split = pc.split_pattern_regex(pc.if_else(pa.array(several), closed, ""), _BETWEEN)
-    many = np.where(several, np.diff(split.offsets.to_numpy()), 1)
+    split = pc.split_pattern_regex(pc.if_else(arrow_of(several), closed, scalar_of("")), _BETWEEN)
+    many = np.where(several, np.diff(numpy_of(split.offsets)), 1)
     several &= many <= _MOST
     many = np.where(several, many, 1)
     width = int(many.max(initial=1))
     parts = []
     for number in range(width):
         piece = pc.list_slice(split, number, number + 1, return_fixed_size_list=True).flatten()
-        mine = pa.array(several & (many > number))
-        rest = cells if number == 0 else pa.scalar("", TEXT)
-        parts.append(pc.if_else(mine, pc.coalesce(piece, ""), rest).cast(TEXT))
+        mine = arrow_of(several & (many > number))
+        rest = cells if number == 0 else scalar_of("")
+        parts.append(pc.if_else(mine, pc.coalesce(piece, scalar_of("")), rest).cast(TEXT))
     heads = {f"{head}, reading {number + 1}": f"systolic_{number + 1}" for number in range(width)}
     header, columns, mapping = [], [], {**laid.mapping, **heads}
     for i, (old, cells_of) in enumerate(zip(raw.header, raw.columns, strict=True)):
@@ -335,7 +340,8 @@ def _pairs(laid: Laid, at: int) -> Laid:
     parts = {
         name: made
         for name, made in parts.items()
-        if name not in names and (name != "mean" or pc.any(pc.not_equal(made, "")).as_py())
+        if name not in names
+        and (name != "mean" or pc.any(pc.not_equal(made, scalar_of(""))).as_py())
     }
     heads = {f"{head}: {name}": name for name in parts}
     header = (*raw.header[:at], *heads, *raw.header[at + 1 :])
@@ -345,9 +351,9 @@ def _pairs(laid: Laid, at: int) -> Laid:
 
 
 def _group(found: pa.StructArray, name: str) -> pa.Array:
-    return pc.coalesce(pc.struct_field(found, [name]), "")
+    return pc.coalesce(pc.struct_field(found, [name]), scalar_of(""))
 
 
 def _mask(found: pa.Array) -> NDArray[np.bool_]:
-    mask: NDArray[np.bool_] = found.to_numpy(zero_copy_only=False)
+    mask: NDArray[np.bool_] = numpy_of(found)
     return mask.copy()

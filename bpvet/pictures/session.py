@@ -59,7 +59,7 @@ def session_picture(trend: Trend, answer: TrendAnswer) -> IntervalsPicture:
 def _readings(trend: Trend) -> list[dict[str, Any]]:
     """Return the readings with a number of the newest session, in the order of taking."""
     series = trend.series
-    frame = readings_used(trend.records, trend.context.rule, series.animal)
+    frame = readings_used(trend.records, trend.context.rule, animal=series.animal)
     readings = frame[frame["method"] == series.method]
     readings = readings[readings["session"] > 0]
     newest = readings[readings["taken_at"].to_numpy("datetime64[D]") == series.date[-1]]

@@ -115,7 +115,7 @@ def _panel(
     across = guides(trend, chosen, withheld, lowest)
     readings = ReadingMarks.none()
     if not trend.logarithmic:
-        frame = readings_used(trend.records, trend.context.rule, series.animal)
+        frame = readings_used(trend.records, trend.context.rule, animal=series.animal)
         readings = _reading_marks(
             trend, frame[frame["session"].isin(trend.series.session)].reset_index(drop=True)
         )

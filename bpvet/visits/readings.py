@@ -40,7 +40,7 @@ ADDED = ("order", "fate", "reason")
 
 
 def readings_used(
-    records: Records, rule: str = "guideline", animal: str | None = None
+    records: Records, rule: str = "guideline", *, animal: str | None = None
 ) -> pd.DataFrame:
     """Return every reading with its session, its place in it, and its fate.
 

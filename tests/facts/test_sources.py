@@ -36,7 +36,9 @@ from reference_checks.evidence.lookup import every, known, topics
 
 ROOM = Path(room.__file__).parent
 #: What facts may import besides each other: these need the standard library alone.
-OWN = ("bpvet.errors", "bpvet.equality", "bpvet.reasons", "bpvet.wording.en.facts")
+OWN = tuple(f"bpvet.{name}" for name in ("errors", "equality", "frozen", "reasons")) + (
+    "bpvet.wording.en.facts",
+)
 MODULES = (
     *(
         "sources",

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from bpvet.errors import CallError
+from bpvet.frozen import dataclass
 from bpvet.records.records import Records
 from bpvet.reports.agreement.report import Parameters as AgreementParameters
 from bpvet.reports.kind import Names

@@ -156,7 +156,7 @@ def animal_readings(source: Source) -> pd.DataFrame:
     ----------
     source : Source
     """
-    frame = readings_used(source.records, source.rule, source.animal)
+    frame = readings_used(source.records, source.rule, animal=source.animal)
     return frame.sort_values(["session", "order"], kind="stable")
 
 

@@ -24,6 +24,8 @@ DATED = {
     "treatments": "started_on",
     "missed": "from",
 }
+#: What a row of a table is of.
+NAMED = {"observations": "sign", "labs": "analyte", "treatments": "drug"}
 
 
 @dataclass(frozen=True, eq=False)

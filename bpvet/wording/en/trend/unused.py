@@ -15,6 +15,7 @@ from bpvet.visits.labs.history import LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
 from bpvet.visits.seen import Kidneys
 from bpvet.visits.treatments.courses import Treatments
+from bpvet.visits.uncounted.later import DATED, NAMED
 from bpvet.wording.en.kidney.events import lab_value
 
 
@@ -123,15 +124,12 @@ def _drugs_unused(
 
 
 def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
-    columns = {
-        "observations": ("seen_on", "sign"),
-        "labs": ("sampled_on", "analyte"),
-        "treatments": ("started_on", "drug"),
-    }
-    for table, (on, what) in columns.items():
+    for table, what in NAMED.items():
         rows = records.columns(table, animal)
         rows = rows.take(~rows.is_text("set_aside", "") | rows["future"])
-        for day, text, why in zip(rows.days(on), rows[what], rows["set_aside"], strict=True):
+        for day, text, why in zip(
+            rows.days(DATED[table]), rows[what], rows["set_aside"], strict=True
+        ):
             reason = why or f"it is dated after {records.as_of}"
             yield NotUsed(table, day, str(text), f"set aside: {reason}")
     for cancelled in records.cancelled_rows:

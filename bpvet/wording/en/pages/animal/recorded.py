@@ -103,7 +103,7 @@ def _values_table(answer: TrendAnswer) -> Table:
 
 def _in_order(trend: Trend, quantity: str) -> dict[int, str]:
     """Return the readings of each session in the order of taking; brackets around unused ones."""
-    frame = readings_used(trend.records, trend.context.rule, trend.series.animal)
+    frame = readings_used(trend.records, trend.context.rule, animal=trend.series.animal)
     frame = frame[frame["session"] > 0]
     if quantity not in frame:  # the difference of two
         return {}
@@ -141,7 +141,7 @@ def readings_table(trend: Trend) -> Table:
     ----------
     trend : Trend
     """
-    frame = readings_used(trend.records, trend.context.rule, trend.series.animal)
+    frame = readings_used(trend.records, trend.context.rule, animal=trend.series.animal)
     placed = frame[frame["session"] > 0].sort_values(["session", "order"], kind="stable")
     frame = pd.concat([placed, frame[frame["session"] == 0]])
     rows = [tuple(_reading_cells(row)) for row in frame.to_dict("records")]

@@ -36,7 +36,8 @@ from reference_checks.evidence.lookup import every, known, topics
 
 ROOM = Path(room.__file__).parent
 #: What facts may import besides each other: these need the standard library alone.
-OWN = tuple(f"bpvet.{name}" for name in ("errors", "equality", "frozen", "reasons")) + (
+OWN = (
+    *("bpvet.errors", "bpvet.equality", "bpvet.frozen", "bpvet.reasons"),
     "bpvet.wording.en.facts",
 )
 MODULES = (

@@ -46,7 +46,7 @@ _CODES = re.compile(
     r"^(fact|judged|getattr|astype|removeprefix|removesuffix|compile|datetime64|timedelta64|array"
     r"|zeros|full|strftime|partition|split|startswith|endswith|source|limits|residuals|guideline"
     r"|to_numpy|to_datetime|index|statements_on|sort_values|to_dict|rename|groupby|set_index|drop|isin"
-    r"|reindex|merge)$"
+    r"|reindex|merge|rows_of|own_rows)$"
 )
 #: Names of constants and of arguments that hold codes.
 _CODED = re.compile(

@@ -120,6 +120,7 @@ class _Plan:
             if values is None:
                 compiled = self.standard.__init__  # tells also what is wrong with the call
                 if self.made > MOST_PLAIN:
+                    # A checker distrusts what replaces a method; this one takes the same fields.
                     self.owner.__init__ = compiled  # type: ignore[misc]
                 compiled(self_, *args, **given)
                 return
@@ -198,6 +199,7 @@ def _add_equality(owner: type, names: tuple[str, ...]) -> None:
     def __hash__(self: object) -> int:
         return hash(content(self))
 
+    # The class of a decorator is any: a checker cannot know that these are its methods.
     if "__eq__" not in owner.__dict__:
         owner.__eq__ = __eq__  # type: ignore[assignment]
     if owner.__dict__.get("__hash__") is None:

@@ -132,6 +132,7 @@ def test_a_wrong_call_is_refused_in_the_same_words(args: tuple, given: dict) -> 
 def test_nothing_of_it_can_be_changed() -> None:
     for made in (Base(1), Heir(1, needed=2)):
         with pytest.raises(dataclasses.FrozenInstanceError, match="assign to field 'first'"):
+            # A checker refuses it as well, which is what is wanted.
             made.first = 2  # type: ignore[misc]
         with pytest.raises(dataclasses.FrozenInstanceError, match="delete field 'first'"):
             del made.first
@@ -167,6 +168,7 @@ def test_many_objects_are_made_by_compiled_code_and_are_the_same() -> None:
     assert vars(made[-1]) == {"first": len(made) - 1, "second": []}
     assert made[0].second is not made[1].second
     with pytest.raises(TypeError, match="missing 1 required positional argument"):
+        # As above: the call is wrong on purpose.
         Many()  # type: ignore[call-arg]
 
 

@@ -16,14 +16,14 @@ def beside() -> bool:
 
 
 def square(job: int) -> tuple[int, bool]:
-    time.sleep(0.02)
+    time.sleep(0.02)  # or one process would be done before another has begun
     return job * job, beside()
 
 
 def killed(job: int) -> int:
     if beside():
         os.kill(os.getpid(), signal.SIGKILL)
-    time.sleep(0.05)
+    time.sleep(0.05)  # this process does not take all of them before another is killed
     return job
 
 

@@ -79,23 +79,26 @@ def lab_values(records: Records, animal: str) -> tuple[LabValues, ...]:
     animal : str
         The animal's id.
     """
-    rows = usable_labs(records, animal)
-    of_animal = records.rows_of("animals", animal)["species"]
-    species = str(of_animal.iloc[0]) if len(of_animal) else ""
-    units = [unit_as_given(a, u) for a, u in zip(rows["analyte"], rows["unit"], strict=True)]
-    rows = rows.assign(shown=np.array(units, dtype=object))
+    labs = records.columns("labs", animal)
+    usable = labs.is_text("set_aside", "") & ~labs["future"].astype(bool)
+    usable &= ~np.isnat(labs.days("sampled_on")) & ~np.isnan(labs["value"])
+    labs = labs.take(usable)
+    labs = labs.take(np.argsort(labs.days("sampled_on"), kind="stable"))
+    of_animal = records.columns("animals", animal)["species"]
+    species = str(of_animal[0]) if len(of_animal) else ""
+    pairs = zip(labs["analyte"], labs["unit"], strict=True)
+    kinds = [(analyte, unit_as_given(analyte, unit)) for analyte, unit in pairs]
     found = []
     for analyte in DRAWN:
-        of_analyte = rows[rows["analyte"] == analyte]
-        for unit in dict.fromkeys(of_analyte["shown"]):
-            these = of_analyte[of_analyte["shown"] == unit]
+        for unit in dict.fromkeys(unit for one, unit in kinds if one == analyte):
+            these = labs.take(np.array([kind == (analyte, unit) for kind in kinds], dtype=bool))
             found.append(
                 LabValues(
                     analyte,
                     str(unit),
-                    these["sampled_on"].to_numpy(dtype="datetime64[D]"),
-                    these["value"].to_numpy(dtype=np.float64),
-                    these["value_bound"].to_numpy(dtype=object).astype(str),
+                    these.days("sampled_on"),
+                    these["value"].astype(np.float64),
+                    these["value_bound"].astype(str),
                     staging(analyte, species, str(unit)),
                 )
             )

@@ -106,18 +106,20 @@ def _outputs(kept: Kept, count: int) -> list[Any]:
     """Return what a cell put out as a notebook holds it, and forget it; a stream in one piece."""
     import nbformat
 
-    new_output: Any = nbformat.v4.new_output  # its package bears no types
-    outputs: list[Any] = []
+    outputs: list[dict[str, Any]] = []
     for kind, value in kept:
         if kind == "execute_result":
             data, metadata = value
-            outputs.append(new_output(kind, data=data, metadata=metadata, execution_count=count))
+            shown = {"data": data, "metadata": metadata, "execution_count": count}
+            outputs.append({"output_type": kind, **shown})
         elif outputs and outputs[-1].get("name") == kind:
             outputs[-1]["text"] += value
         else:
-            outputs.append(new_output("stream", name=kind, text=value))
+            outputs.append({"output_type": "stream", "name": kind, "text": value})
     kept.clear()
-    return outputs
+    # The whole notebook is checked when it is written: not each of its outputs too.
+    from_dict: Any = nbformat.from_dict  # its package bears no types
+    return [from_dict(output) for output in outputs]
 
 
 class _Stream(io.TextIOBase):

@@ -104,13 +104,14 @@ def _values_table(answer: TrendAnswer) -> Table:
 def _in_order(trend: Trend, quantity: str) -> dict[int, str]:
     """Return the readings of each session in the order of taking; brackets around unused ones."""
     frame = readings_used(trend.records, trend.context.rule, animal=trend.series.animal)
-    frame = frame[frame["session"] > 0]
+    bound = f"{quantity}_bound"
     if quantity not in frame:  # the difference of two
         return {}
+    frame = frame.loc[frame["session"] > 0, ["session", "order", "fate", quantity, bound]]
     by_session: dict[int, list[str]] = {}
     for row in frame.sort_values(["session", "order"], kind="stable").to_dict("records"):
         silent = "no sound" if row["fate"] == "no sound" else ""
-        shown = _value(row[quantity], str(row[f"{quantity}_bound"])) or silent
+        shown = _value(row[quantity], str(row[bound])) or silent
         if shown:
             used = row["fate"] in ("used", "no sound")
             by_session.setdefault(int(row["session"]), []).append(shown if used else f"({shown})")

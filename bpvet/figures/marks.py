@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
+from matplotlib.path import Path
+from matplotlib.transforms import IdentityTransform, TransformedPath
 from numpy.typing import NDArray
 
 from bpvet.figures.axes import Scale, date_words, days
@@ -314,9 +316,16 @@ def _session_words(panel: Panel, marks: SessionMarks, index: int) -> str:
 
 def _mark(axes: Axes, day: float, value: float, label: str, gid: str | None, **shape: Any) -> None:
     """Draw one mark as an artist of its own."""
-    fixed: dict[str, Any] = {"ls": "none", "mew": HAIRLINE, "clip_on": False} | shape
+    fixed: dict[str, Any] = {"ls": "none", "mew": HAIRLINE, **_UNCLIPPED, **shape}
     # Limits are fixed, so that nothing is to be learned from a mark: `add_line` would, at a cost.
     axes.add_artist(Line2D([day], [value], label=label or "_sign", gid=gid, **fixed))
+
+
+#: Of what is drawn whole. The path is used nowhere; without one each mark is handed its axes' own.
+_UNCLIPPED: dict[str, Any] = {
+    "clip_on": False,
+    "clip_path": TransformedPath(Path.unit_rectangle(), IdentityTransform()),
+}
 
 
 def _in_view(marks: ReadingMarks, y: Scale) -> NDArray[np.bool_]:

@@ -30,6 +30,18 @@ class Box(NamedTuple):
             and other.top < self.bottom + gap
         )
 
+    def meets_any(self, others: Sequence[Box]) -> bool:
+        """Return whether this box meets one of several: a hundred thousand are asked about."""
+        left, top, right, bottom = self
+        for low, upper, high, lower in others:
+            if left < high and low < right and top < lower and upper < bottom:
+                return True
+        return False
+
+    def wider(self, gap: float) -> Box:
+        """Return this box, larger by so much on each side."""
+        return Box(self.left - gap, self.top - gap, self.right + gap, self.bottom + gap)
+
     def nearest(self, point: tuple[float, float]) -> tuple[float, float]:
         """Return the point of this box nearest to `point`."""
         return (
@@ -253,7 +265,7 @@ def near(
         anchor[0] + farthest + width,
         anchor[1] + farthest + height,
     )
-    close = [obstacle for obstacle in obstacles if obstacle.meets(about)]
+    close = [obstacle.wider(0.5) for obstacle in obstacles if obstacle.meets(about)]
     fences = [barrier for barrier in barriers if barrier.meets(about)]
     distance = 2.5
     while distance <= farthest:
@@ -270,7 +282,7 @@ def near(
             )
             if (
                 here.within(space)
-                and not any(here.meets(obstacle, 0.5) for obstacle in close)
+                and not here.meets_any(close)
                 and not _crosses(here.nearest(anchor), anchor, fences)
             ):
                 return here
@@ -287,7 +299,7 @@ def _crosses(start: tuple[float, float], end: tuple[float, float], fences: Seque
             break
         x = start[0] + (end[0] - start[0]) * step / count
         y = start[1] + (end[1] - start[1]) * step / count
-        if any(fence.meets(Box(x, y, x, y)) for fence in fences):
+        if Box(x, y, x, y).meets_any(fences):
             return True
     return False
 

@@ -150,12 +150,10 @@ def draw_rows(
     """
     fields = []
     for planned in plan.rows:
-        axes = sheet.axes(x.at_low, top + planned.top, x.at_high - x.at_low, planned.height)
+        axes = sheet.field(x.at_low, top + planned.top, x.at_high - x.at_low, planned.height)
         axes.set_xlim(x.low, x.high)
         axes.set_ylim(planned.y.low, planned.y.high)
         axes.spines[["top", "right", "bottom"]].set_visible(False)
-        axes.set_xticks([])
-        axes.set_yticks([])
         _draw_line(axes, planned.row, words)
         for value, end in planned.ends:
             middle = top + planned.top + _end_middle(planned, value)

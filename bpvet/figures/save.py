@@ -141,6 +141,12 @@ def _measured(text: str, font: FontProperties, mathematics: Any) -> tuple[float,
     return float(width), float(height), float(descent)
 
 
+def _rasterized(figure: Figure) -> bool:
+    """Return whether anything of a figure is to be an image."""
+    artists = (artist for axes in figure.axes for artist in (axes, *axes.get_children()))
+    return any(artist.get_rasterized() for artist in (figure, *artists))
+
+
 def _drawing(figure: Figure) -> str:
     """Return a figure as matplotlib's SVG; marks in their thousands are an image in it."""
     file, dpi = io.StringIO(), figure.dpi
@@ -152,7 +158,9 @@ def _drawing(figure: Figure) -> str:
         vectors = svg(72 * width, 72 * height, file, image_dpi=DOTS_PER_INCH, metadata=untold)
         try:
             figure.dpi = 72
-            figure.draw(mixed(figure, width, height, DOTS_PER_INCH, vectors))
+            # What turns some of it into an image asks before each of a thousand strokes.
+            some = _rasterized(figure)
+            figure.draw(mixed(figure, width, height, DOTS_PER_INCH, vectors) if some else vectors)
         finally:
             figure.dpi = dpi
         vectors.finalize()

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
 from bpvet.errors import CallError
+from bpvet.figures.field import Field
 from bpvet.figures.lettering import Block, block, height_mm
 from bpvet.figures.style import FAINT_GREY, INK, MM_PER_INCH, PAPER, TITLE_SIZE
 from bpvet.frozen import dataclass, field
@@ -151,9 +152,7 @@ class Sheet:
 
     def axes(self, left: float, top: float, width: float, height: float) -> Axes:
         """Return new axes at a place, mm; in a region the first ones are those that it is of."""
-        bottom = 1 - (top + height) / self.height
-        share = (width / self.width, height / self.height)
-        box = _within(self.region, (left / self.width, bottom, *share))
+        box = self._place(left, top, width, height)
         if self.region is not None and not self.panels:
             axes = _in_style(self.region.axes)
             axes.set_position(box)
@@ -161,6 +160,18 @@ class Sheet:
             axes = self.figure.add_axes(box)
         self.panels.append(axes)
         return axes
+
+    def field(self, left: float, top: float, width: float, height: float) -> Axes:
+        """Return new axes without ticks at a place, mm."""
+        box = self._place(left, top, width, height)
+        return self.figure.add_axes(box, axes_class=Field)
+
+    def _place(
+        self, left: float, top: float, width: float, height: float
+    ) -> tuple[float, float, float, float]:
+        bottom = 1 - (top + height) / self.height
+        share = (width / self.width, height / self.height)
+        return _within(self.region, (left / self.width, bottom, *share))
 
     def panel(self, box: PanelBox) -> Axes:
         """Return new axes at a place, open above and to the right."""
@@ -191,7 +202,7 @@ def new_sheet(width: float, height: float, title: Block, region: Region | None =
         figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH), dpi=_DOTS_PER_INCH)
     else:
         figure, height = cast("Figure", region.axes.figure), region.height
-    page = figure.add_axes(_within(region, (0.0, 0.0, 1.0, 1.0)))
+    page = figure.add_axes(_within(region, (0.0, 0.0, 1.0, 1.0)), axes_class=Field)
     page.set_xlim(0, width)
     page.set_ylim(height, 0)
     page.set_axis_off()

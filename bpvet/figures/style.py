@@ -103,6 +103,8 @@ _SETTINGS = {
     "axes.labelcolor": INK,
     "axes.facecolor": "none",
     "axes.unicode_minus": True,
+    # No axes of ours have titles: where one would stand is not looked for.
+    "axes.titley": 1.0,
     "xtick.major.width": HAIRLINE,
     "ytick.major.width": HAIRLINE,
     "xtick.major.size": 3.0,

@@ -160,7 +160,7 @@ def draw_tracks(
         What a pointer shows of a spell.
     """
     for planned in plan.tracks:
-        axes = sheet.axes(x.at_low, top + planned.middle - 2.0, x.at_high - x.at_low, 4.0)
+        axes = sheet.field(x.at_low, top + planned.middle - 2.0, x.at_high - x.at_low, 4.0)
         axes.set_xlim(x.low, x.high)
         axes.set_ylim(2.0, -2.0)
         axes.set_axis_off()

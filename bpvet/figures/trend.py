@@ -266,7 +266,7 @@ def _drawn(plan: Plan, picture: TrendPicture, region: Region | None) -> Figure:
             }
             axes.plot(plan.near, [low + 0.012 * (high - low)] * 2, zorder=3.6, **bar)
     if plan.strip.height:
-        strip = sheet.axes(plan.x.at_low, tops.strip, across, plan.strip.height)
+        strip = sheet.field(plan.x.at_low, tops.strip, across, plan.strip.height)
         draw_strip(plan.strip, strip, plan.x)
     draw_tracks(plan.tracks, sheet, plan.x, tops.tracks, picture.as_of, picture.words)
     for axes, quantity in draw_rows(plan.rows, sheet, plan.x, tops.rows, picture.words):

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 _STEPS = 100
 #: Halves of an interval of whatever numbers, until none lies between its ends.
 _HALVES = 120
-#: A step of this share of the narrowest SD leaves its cube behind, which is nothing beside a number.
+#: A step of this share of the narrowest SD leaves its cube behind, which is nothing.
 _SMALL = 3e-5
 #: Numbers that are worked on at once: a processor's cache holds a dozen arrays of them, and memory
 #: for larger ones is asked of the system each time.
@@ -84,15 +84,25 @@ class Mixture(Content):
 
     def below(self, value: ArrayLike) -> float | Array:
         """Return the probability of lying at or below `value`."""
-        return _plain(
-            np.asarray(ndtr(self._standard(self._inward(value), at_mean=np.inf)) @ self.weights)
-        )
+        return _plain(self._beside(self._inward(value), 1.0))
 
     def above(self, value: ArrayLike) -> float | Array:
         """Return the probability of lying above `value`."""
         # Not 1 − below: the upper tail keeps its digits.
-        z = -self._standard(self._inward(value), at_mean=np.inf)
-        return _plain(ndtr(z) @ self.weights)
+        return _plain(self._beside(self._inward(value), -1.0))
+
+    def _beside(self, value: Array, sign: float) -> Array:
+        """Return the probability of lying at or below a value (sign 1), or above it (−1)."""
+        many = max(1, _BLOCK // self.weights.size)
+        if self.means.ndim != 2 or len(self.means) <= many or value.ndim > 1:
+            z = self._standard(value, at_mean=np.inf)
+            return np.asarray(ndtr(z if sign > 0 else -z) @ self.weights)
+        found, values = np.empty(len(self.means)), np.broadcast_to(value, len(self.means))
+        for begin in range(0, len(found), many):
+            some = slice(begin, begin + many)
+            part = Mixture(self.weights, self.means[some], self.sds[some])
+            found[some] = part._beside(values[some], sign)
+        return found
 
     def quantile(self, p: float) -> float | Array:
         """Return the value below which the probability is `p` (0 < p < 1)."""

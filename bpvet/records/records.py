@@ -210,7 +210,7 @@ class Records(Content):
         if table not in frames:
             rows = self._tables[table]
             frames[table] = rows[(rows["animal"] == animal).to_numpy(dtype=bool)]
-        return _copied(frames[table])
+        return copied(frames[table])
 
     def columns(self, table: str, animal: str | None = None) -> TableColumns:
         """Return the rows of a table as arrays by column; parameters and errors as `rows_of`.
@@ -325,7 +325,7 @@ class Records(Content):
         return self._table().html()
 
     def _handed_out(self, table: str) -> pd.DataFrame:
-        return _copied(self._tables[table])
+        return copied(self._tables[table])
 
     def _table(self) -> ShortTable:
         rows = []
@@ -342,6 +342,6 @@ class Records(Content):
         )
 
 
-def _copied(frame: pd.DataFrame) -> pd.DataFrame:
+def copied(frame: pd.DataFrame) -> pd.DataFrame:
     """Return a frame that whoever takes it may change."""
     return frame.copy(deep=not copies_on_write())

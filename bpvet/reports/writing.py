@@ -228,12 +228,17 @@ def notebook(kind: ReportKind[Any, Any], names: Names, digest: str) -> NotebookN
     """
     import nbformat
 
-    v4: Any = nbformat.v4  # its package bears no types
+    # Its package bears no types.
+    v4: Any = nbformat.v4
+    from_dict: Any = nbformat.from_dict
     made: NotebookNode = v4.new_notebook()
     for count, (form, text, tags) in enumerate(_cells(kind.outline, names), start=1):
-        new = v4.new_markdown_cell if form == "markdown" else v4.new_code_cell
-        metadata = {"tags": list(tags)} if tags else {}
-        made.cells.append(new(text, id=f"cell-{count:02d}", metadata=metadata))
+        cell: dict[str, Any] = {"id": f"cell-{count:02d}", "cell_type": form, "source": text}
+        cell["metadata"] = {"tags": list(tags)} if tags else {}
+        if form == "code":
+            cell |= {"execution_count": None, "outputs": []}
+        # The whole notebook is checked when it is written: not each of its cells too.
+        made.cells.append(from_dict(cell))
     marks = {"report": kind.mark(names), "cells": cells_digest(made), "digest": digest}
     made.metadata["bpvet"] = marks
     return made

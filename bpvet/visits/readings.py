@@ -19,7 +19,7 @@ from bpvet.reasons import reason
 from bpvet.records.made_tables import CodedReadings
 from bpvet.records.parsing.arrow import text_column
 from bpvet.records.parsing.coded import Coded
-from bpvet.records.records import Records
+from bpvet.records.records import Records, copied
 from bpvet.visits.choice import (
     FATES,
     KINDS,
@@ -77,16 +77,21 @@ def readings_used(
         When the rule is not known.
     """
     known = _KNOWN.setdefault(records, {})
-    if rule not in known:
-        known[rule] = _used(records, rule)
+    if (rule, None) not in known:
+        known[rule, None] = _used(records, rule)
+    if (rule, animal) not in known:
+        whole = known[rule, None]
+        # Of one animal at a time: whoever asks for another has done with it.
+        known.clear()
+        known[rule, None] = whole
+        known[rule, animal] = whole[(whole["animal"] == animal).to_numpy(dtype=bool)]
     # The caller's own: what they write into it is in no other.
-    if animal is not None:
-        return known[rule][(known[rule]["animal"] == animal).to_numpy(dtype=bool)]
-    return known[rule].copy()
+    return copied(known[rule, animal])
 
 
-#: Readings of the records in use, by rule: each report of a run asks for them more than once.
-_KNOWN: WeakKeyDictionary[Records, dict[str, pd.DataFrame]] = WeakKeyDictionary()
+#: Readings of the records in use, by rule, of all animals and of the one that was asked for last:
+#: each report of a run asks for them more than once.
+_KNOWN: WeakKeyDictionary[Records, dict[tuple[str, str | None], pd.DataFrame]] = WeakKeyDictionary()
 
 
 def _used(records: Records, rule: str) -> pd.DataFrame:

@@ -141,17 +141,23 @@ def session_answers(trend: Trend) -> tuple[SessionAnswer, ...]:
             SessionAnswer(date, LAB_METHOD, "", "", 1, 1, float(value), None, "", ())
             for date, value in zip(trend.series.date, trend.observed, strict=True)
         )
-    quantity, table = trend.series.quantity, trend.context.session_columns
-    place = {number: row for row, number in enumerate(table["session"].tolist())}
+    found = dict(every_session(trend, trend.series.quantity))
+    return tuple(found[number] for number in trend.series.session.tolist())
+
+
+def every_session(trend: Trend, quantity: str) -> list[tuple[int, SessionAnswer]]:
+    """Return all sessions of the animal with their numbers, newest first."""
+    table = trend.context.session_columns
     names = (
         *("date", "method", "condition", "label", "n_taken", "flags"),
         *(f"{quantity}{suffix}" for suffix in ("", "_n", "_sd", "_bound")),
     )
     columns = {name: table[name] for name in names}
-    return tuple(
-        session_answer({name: columns[name][place[number]] for name in names}, quantity)
-        for number in trend.series.session.tolist()
-    )
+    found = [
+        (number, session_answer({name: columns[name][row] for name in names}, quantity))
+        for row, number in enumerate(table["session"].tolist())
+    ]
+    return found[::-1]
 
 
 def session_answer(row: Mapping[Any, Any], quantity: str) -> SessionAnswer:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.answers.trend.result import TrendAnswer
-from bpvet.answers.trend.usual import SessionAnswer, session_answer
+from bpvet.answers.trend.usual import SessionAnswer, every_session
 from bpvet.facts.analytes import short_name
 from bpvet.facts.labs import unit_as_given
 from bpvet.facts.signs.signs import understood
@@ -45,6 +45,13 @@ _SIZES = {
     "limb_circumference_cm": "Limb, cm",
     "cuff_above_heart_cm": "Cuff above heart, cm",
 }
+#: What the table of readings shows, by the names of the records.
+_SHOWN = (
+    *("date", "taken_at", "timed", "session", "order", "method", "fate", "reason"),
+    *READING_QUANTITIES,
+    *(f"{name}_bound" for name in READING_QUANTITIES),
+    *("counted_pulse", *_SIZES, *_TEXTS, "file", "line"),
+)
 
 
 def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
@@ -59,13 +66,12 @@ def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
     if answer.quantity in LAB_QUANTITIES:
         return _values_table(answer)
     in_series = set(trend.series.session.tolist())
-    frame = trend.context.sessions.iloc[::-1]
-    sessions = [session_answer(row.to_dict(), answer.quantity) for _, row in frame.iterrows()]
-    inside = [number_ in in_series for number_ in frame["session"]]
+    numbers, sessions = zip(*every_session(trend, answer.quantity), strict=True)
+    inside = [number_ in in_series for number_ in numbers]
     taken = _in_order(trend, answer.quantity)
     rows = [
-        _session_row(session, yes, taken.get(int(number_), ""))
-        for session, yes, number_ in zip(sessions, inside, frame["session"], strict=True)
+        _session_row(session, yes, taken.get(number_, ""))
+        for session, yes, number_ in zip(sessions, inside, numbers, strict=True)
     ]
     columns = (
         Column("Date"),
@@ -86,7 +92,7 @@ def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
         "did not count"
     )
     marked = {index for index, yes in enumerate(inside) if not yes}
-    ids = [f"session-{number_}" for number_ in frame["session"]]
+    ids = [f"session-{number_}" for number_ in numbers]
     return Table(caption, columns, rows, marked=marked, ids=ids)
 
 
@@ -144,7 +150,7 @@ def readings_table(trend: Trend) -> Table:
     """
     frame = readings_used(trend.records, trend.context.rule, animal=trend.series.animal)
     placed = frame[frame["session"] > 0].sort_values(["session", "order"], kind="stable")
-    frame = pd.concat([placed, frame[frame["session"] == 0]])
+    frame = pd.concat([placed, frame[frame["session"] == 0]])[list(_SHOWN)]
     rows = [tuple(_reading_cells(row)) for row in frame.to_dict("records")]
     columns = (
         Column("Taken"),

@@ -246,7 +246,8 @@ def following(answer: TrendAnswer) -> Iterator[Statement]:
     """What the next session may read."""
     found, d = answer.next_session, answer.decimals
     if answer.urgent or (answer.quantity == "systolic" and answer.recheck.latest is None):
-        # What is urgent comes first, and an animal that left is not waited for.
+        # What is urgent comes first, an animal that left is not waited for, and
+        # nothing is expected of a day before what is asked of a sign is answered.
         return
     if of_labs(answer):
         text = (

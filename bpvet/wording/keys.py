@@ -27,7 +27,7 @@ KEYS = MappingProxyType(
         "usual": ("", "none", "new_dog"),
         "target": ("at", "below", "above", "not_settled", "withheld"),
         "category": ("", "withheld"),
-        "recheck": ("none", *dict.fromkeys(row.state for row in rows().values())),
+        "recheck": ("none", "first", *dict.fromkeys(row.state for row in rows().values())),
         "signs": ("present", "longstanding", "unclear", "unread", "note"),
         "kidney": (
             *("reaction", "potassium", "weight", "protein", "range", "stage", "rate", "ratio"),

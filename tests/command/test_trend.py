@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -16,6 +17,8 @@ from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
 from tests.answers.statements import assert_statements
 from tests.command.small import AS_OF, write_readings
+
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
 
 @pytest.fixture(scope="module")
@@ -306,3 +309,18 @@ def test_a_fit_that_fails_hides_nothing_urgent(run, tmp_path, monkeypatch):
         done = run(command, *asked, "-o", tmp_path / f"{command}.svg")
         assert done.status == 1
         assert done.err.index("Urgent: ") < done.err.index("did not settle")
+
+
+def test_no_form_of_the_command_names_a_day_ahead_beside_a_sign_nobody_answered(run):
+    """A dog that collapsed three months ago: what became of it is asked, and no date is given."""
+    folder = SCENARIOS / "collapse_three_months_ago"
+    for as_of, asked in (("2026-08-15", True), ("2026-08-25", False)):
+        call = ("trend", folder, "--animal", "K41", "--as-of", as_of)
+        for more in ((), ("--short",)):
+            out = " ".join(run(*call, *more).out.split())
+            assert ("First find out" in out.replace("first", "First")) is asked
+            assert ("Measure again" in out, "2027" in out) == (not asked, not asked)
+            assert ("mean of a session on 2026-08-15" in out) is (asked and not more)
+        told = json.loads(run(*call, "--json").out)
+        assert told["recheck"]["read_first"] == (["still"] if asked else [])
+        assert (told["recheck"]["latest"] is None) is asked

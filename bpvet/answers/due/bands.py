@@ -85,17 +85,6 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
     return "due" if asked or safety.excluded_otherwise else LATER
 
 
-def withholds_date(safety: Safety) -> bool:
-    """Return whether a date for the next visit would read as time enough beside what is asked.
-
-    One that has passed, or that is due at once, would not.
-    """
-    again = safety.recheck
-    if again is None or not safety.read_first:
-        return False
-    return days_between(safety.standing.as_of, again.latest) > _days("soon")
-
-
 def _lost(safety: Safety) -> bool:
     again = safety.recheck
     assert again is not None  # whoever asks has a window

@@ -11,13 +11,12 @@ import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.due.bands import BANDS, LATER, band_name, band_of, need_of, withholds_date
+from bpvet.answers.due.bands import BANDS, LATER, band_name, band_of, need_of
 from bpvet.answers.json_values import plain
 from bpvet.answers.trend.recorded import unread_files
 from bpvet.answers.trend.safety import (
     RecheckAnswer,
     UrgentAnswer,
-    no_recheck,
     recheck_answer,
     urgent_answers,
 )
@@ -35,7 +34,6 @@ from bpvet.models.safety.checks_due import checks_due
 from bpvet.models.safety.clinic import AnimalSafety, clinic_safety
 from bpvet.models.safety.safety import Safety
 from bpvet.printing import Brief, ShortTable, Tabled, number, probability
-from bpvet.reasons import reason
 from bpvet.records.outputs import inputs_of
 from bpvet.records.records import Records
 
@@ -101,8 +99,9 @@ class DueRow(Brief, Content):
         Whether what is asked would be urgent if it is so: it is read before anything is planned.
     earliest, latest : datetime64[D] or None
         The window for measuring again; `earliest` is None where only a last day is asked. None,
-        as is all else of a window, where `read_first` and it would not end within two days: a far
-        date beside a note that may tell of blindness would read as time enough.
+        as is all else of a window, where `read_first` and it would not end within two days, unless
+        what is urgent asks for it within three: a far date beside a note that may tell of
+        blindness would read as time enough.
     state : str or None
         Row of the table of windows.
     why : str
@@ -513,7 +512,6 @@ def _row(
     from bpvet.wording.en.due import why_of
 
     safety, standing = animal.safety, animal.safety.standing
-    again = no_recheck(reason("recheck.read_first")) if withholds_date(safety) else asked.again
     until = standing.as_of + np.timedelta64(reach, "D")
     soon = [check for check in asked.checks if check.latest <= until]
     band = band_of(safety, reach, bool(soon))
@@ -524,16 +522,16 @@ def _row(
         species=animal.row.species or animal.row.species_written,
         band=band,
         read_first=safety.read_first,
-        earliest=again.earliest,
-        latest=again.latest,
-        state=again.state,
-        why=why_of(band, asked.urgent, again, [check.why for check in soon], asked.questions),
+        earliest=asked.again.earliest,
+        latest=asked.again.latest,
+        state=asked.again.state,
+        why=why_of(band, asked.urgent, asked.again, [check.why for check in soon], asked.questions),
         what=tuple(_what(band, asked.checks, until)),
-        guideline=again.guideline,
-        guideline_name=again.guideline_name,
-        grade=again.grade,
-        remembered=again.remembered,
-        overdue_days=again.overdue_days,
+        guideline=asked.again.guideline,
+        guideline_name=asked.again.guideline_name,
+        grade=asked.again.grade,
+        remembered=asked.again.remembered,
+        overdue_days=asked.again.overdue_days,
         last=asked.last,
         # Beside what is urgent nothing stands that could reassure.
         p_at_target=standing.p_target if standing.treated and not withheld else None,

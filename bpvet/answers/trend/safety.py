@@ -53,6 +53,8 @@ class OtherWindow(Content):
 class RecheckAnswer(Content):
     """When again: a window, whose it is, and why; or, with nothing else, why there is none.
 
+    `read_first` is what is to be found out first (`bpvet.models.safety.safety.READ_FIRST`), where
+    a far date is withheld for it; blank otherwise.
     `state` and `row` are those of `bpvet.facts.recheck`; `guideline` is the key of the guideline
     whose interval it is, ``project`` for a judgement. `by`, `guideline_by`, `model` and
     `model_reason` are kept for one release: the trend no longer shortens a window.
@@ -74,6 +76,7 @@ class RecheckAnswer(Content):
     guideline_by: np.datetime64 | None = None
     model: np.datetime64 | None = None
     model_reason: str | None = None
+    read_first: tuple[str, ...] = ()
 
 
 def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]:
@@ -100,13 +103,19 @@ def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]
 
 
 def recheck_answer(found: Safety, left_reason: str, *, others: bool = True) -> RecheckAnswer:
-    """Return when to measure again, or why no window is given; with what other guidelines say."""
+    """Return when to measure again, or why no window is given; with what other guidelines say.
+
+    None where `Safety.withholds_date`: a far date beside a sign that may be there, and that nobody
+    has answered, would read as time enough.
+    """
     again, standing = found.recheck, found.standing
     if standing.left:
         because = reason("recheck.left_because", why=left_reason)
         return no_recheck(because if left_reason else reason("recheck.left"))
     if again is None:
         return no_recheck(reason("recheck.species", species=standing.written))
+    if found.withholds_date:
+        return RecheckAnswer(reason=reason("recheck.read_first"), read_first=found.first)
     latest = again.latest
     never = bool(np.isnat(again.earliest))
     return RecheckAnswer(

@@ -83,7 +83,7 @@ def trend_answer(
         else no_target(chosen, reason("systolic_only"))
     )
     again = recheck_answer(found, records.rows_by_animal[animal].left_reason)
-    if not systolic and found.withheld("all") is None:
+    if not systolic and not again.read_first and found.withheld("all") is None:
         again = no_recheck(reason("systolic_only"))
     answer = TrendAnswer(
         **_shown(trend),

@@ -240,9 +240,13 @@ def surprise_answer(trend: Trend, level: float, withheld: str | None) -> Surpris
 
 
 def next_session_answer(trend: Trend, again: RecheckAnswer, level: float) -> NextSessionAnswer:
-    """Return what to expect at the next visit; four weeks on where no date is set."""
+    """Return what to expect at the next visit; four weeks on where no date is set.
+
+    On the day that is spoken for where a date is withheld for what is to be found out first: no
+    day ahead stands beside that.
+    """
     date = trend.latest_date + np.timedelta64(28, "D") if again.latest is None else again.latest
-    date = max(date, trend.as_of)
+    date = trend.as_of if again.read_first else max(date, trend.as_of)
     coming = trend.next_session(date, readings=ENOUGH_READINGS)
     expected = Estimate.of(coming, level, trend.series.unit).known
     method = trend.series.method

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
 from bpvet.errors import CallError, FitError
 from bpvet.facts.categories import Guideline, guideline
+from bpvet.facts.sources import fact
 from bpvet.frozen import dataclass
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import Recheck, Standing, recheck
@@ -17,12 +18,18 @@ from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.outlook import Surprise, surprise
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.labs.events import KidneyStage
+from bpvet.visits.labs.history import days_between
 from bpvet.visits.latest_date import urgent_number
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
 from bpvet.visits.signs.remarks import GROUPS as REMARKS
 from bpvet.visits.signs.remarks import PRESSURE
 from bpvet.visits.signs.states import ALARMING, LASTING, SignState
-from bpvet.visits.urgency import Urgent, urgent
+from bpvet.visits.urgency import Urgent, UrgentRule, urgent
+
+#: What is to be found out before a date is given: whether a sign that is asked about is there;
+#: whether a pressure in a note is right; how an animal is that has a new sign and was not measured
+#: since; and whether a sign that was entered as present is still there.
+READ_FIRST = ("asked", "noted", "since", "still")
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +86,28 @@ class Safety:
         return tuple(found.values())
 
     @cached_property
+    def asks_whether_still(self) -> tuple[SignState, ...]:
+        """Signs entered as present of which nobody has said what became of them, one a term.
+
+        Of eye, brain or weakness, about the latest date or since, however long ago, where no
+        urgent line names them; not those of `Uncounted.signs_since`, which are told by themselves.
+        None where a sign of the eye or the brain is urgent: its line asks to look at the animal,
+        and its window is short.
+        """
+        if any(line.rule in (UrgentRule.SIGN_CURRENT, UrgentRule.SIGN_OPEN) for line in self.lines):
+            return ()
+        named = {sign.text for line in self.lines for sign in line.signs}
+        named |= {sign.text for sign in self.found.uncounted.signs_since}
+        return tuple(
+            sign
+            for sign in self.found.seen.signs
+            if sign.reading == "present"
+            and sign.group in ALARMING
+            and not (sign.longstanding or sign.asked_only or sign.text in named)
+            and self.found.seen.of_latest(sign)
+        )
+
+    @cached_property
     def _unsaid(self) -> tuple[SignState, ...]:
         """Signs that may be there, of whatever day, the newest first."""
         signs = self.found.seen.signs
@@ -125,12 +154,35 @@ class Safety:
         )
 
     @cached_property
+    def first(self) -> tuple[str, ...]:
+        """What is to be found out before anything is planned: those of `READ_FIRST` that fit."""
+        fits = (
+            self.asks,
+            self.noted_otherwise,
+            self.found.uncounted.signs_since,
+            self.asks_whether_still,
+        )
+        return tuple(name for name, found in zip(READ_FIRST, fits, strict=True) if found)
+
+    @property
     def read_first(self) -> bool:
         """Whether something is asked, or not measured since, that would be urgent if it is so.
 
         No far date may stand beside it: it is read before anything is planned.
         """
-        return bool(self.asks or self.noted_otherwise or self.found.uncounted.signs_since)
+        return bool(self.first)
+
+    @property
+    def withholds_date(self) -> bool:
+        """Whether a date for the next visit would read as time enough beside what is asked.
+
+        One that has passed, or that is due at once, would not; nor does that of a rule that
+        withholds every routine date (three days at most).
+        """
+        again = self.recheck
+        if again is None or again.row.kind == "all" or not self.read_first:
+            return False
+        return days_between(self.standing.as_of, again.latest) > _soon()
 
     @property
     def excluded_otherwise(self) -> bool:
@@ -174,6 +226,11 @@ class Safety:
         holding = {"all": ("all",), "verdicts": ("all", "verdicts")}
         ways = holding.get(what, ("all", "verdicts", "target"))
         return next((line.rule for line in self.lines if line.withholds in ways), None)
+
+
+@cache
+def _soon() -> int:
+    return int(fact("project.due.soon").value or 0)
 
 
 def safety(case: AnimalCase, chosen: Guideline) -> Safety:

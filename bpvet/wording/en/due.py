@@ -21,6 +21,7 @@ from bpvet.wording.en.phrases import capital, cited, counted, day, listed
 from bpvet.wording.en.trend.recorded import (
     asking_statements,
     remark_statements,
+    still_statements,
     unread_sign_statements,
 )
 from bpvet.wording.en.trend.uncounted import uncounted_statements
@@ -112,6 +113,7 @@ def open_questions(safety: Safety) -> list[str]:
     A kidney value far beyond those before it is among them: no window of pressure knows of it.
     """
     days = (
+        *still_statements(safety.asks_whether_still),
         *unread_sign_statements(safety.unread),
         *uncounted_statements(safety.found.uncounted),
         *remark_statements(safety.remarks),

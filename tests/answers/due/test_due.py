@@ -620,7 +620,7 @@ def test_with_pseudonyms_urgent_lines_tell_the_sign_and_not_who_saw_it():
         ("2026-05-28", "collapse?", "", "two_days"),  # no more is made of what is unclear
         ("2026-05-28", "collapse", "absent", "later"),
         ("2026-05-28", "collapse", "longstanding", "later"),
-        ("2026-05-20", "collapse", "present", "later"),  # measured that day
+        ("2026-05-20", "collapse", "present", "due"),  # measured that day, and not answered since
     ],
 )
 def test_a_weak_animal_that_was_not_measured_since_is_on_the_list(seen_on, sign, status, band):

@@ -240,16 +240,29 @@ def share(answer: TrendAnswer) -> Iterator[Statement]:
     )
 
 
+#: What is to be found out before a date is given, by `bpvet.models.safety.safety.READ_FIRST`.
+_FIRST = {
+    "asked": "whether the sign asked about is there",
+    "noted": "whether the pressure in the note is right",
+    "since": "how the animal is after the new sign",
+    "still": "whether the sign recorded as present is still there",
+}
+
+
 def recheck(answer: TrendAnswer) -> Iterator[Statement]:
     """When to measure again."""
     found = answer.recheck
-    if found.latest is None and answer.quantity != "systolic":
+    if found.latest is None and answer.quantity != "systolic" and not found.read_first:
         return
     yield recheck_statement(found, answer.as_of)
 
 
 def recheck_statement(found: RecheckAnswer, as_of: np.datetime64) -> Statement:
-    """Return when to measure again, or that no visit is proposed."""
+    """Return when to measure again, or what is found out first, or that no visit is proposed."""
+    if found.read_first:
+        first = f"first find out {listed([_FIRST[name] for name in found.read_first])}"
+        text = f"No date for the next visit yet: {first}, and enter it."
+        return Statement("recheck.first", text, short=f"{capital(first)}.", lead="No date yet")
     if found.latest is None:
         text = f"No next visit is proposed: {found.reason}."
         return Statement("recheck.none", text, short=text, lead="No date proposed")

@@ -171,6 +171,16 @@ def asking_statements(asks: tuple[SignState, ...]) -> Iterator[Statement]:
         yield Statement("signs.note", f"{asked_where(sign)} “{sign.text}”: is that a sign?")
 
 
+def still_statements(signs: tuple[SignState, ...]) -> Iterator[Statement]:
+    """Yield what is asked of signs that were entered as present: whether they are still there."""
+    for sign in signs:
+        yield Statement(
+            "signs.present",
+            f"{capital(sign.term)} is recorded as present ({day(sign.seen_on)}), and nothing "
+            "entered since answers it: is it still there?",
+        )
+
+
 def unread_sign_statements(unread: tuple[SignState, ...]) -> Iterator[Statement]:
     """Yield which entries are to be read before anything is planned."""
     if unread:

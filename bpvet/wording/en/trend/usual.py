@@ -245,8 +245,10 @@ def surprise(answer: TrendAnswer) -> Iterator[Statement]:
 def following(answer: TrendAnswer) -> Iterator[Statement]:
     """What the next session may read."""
     found, d = answer.next_session, answer.decimals
-    if answer.urgent or (answer.quantity == "systolic" and answer.recheck.latest is None):
-        # What is urgent comes first, and an animal that left is not waited for.
+    none = answer.quantity == "systolic" and answer.recheck.latest is None
+    if answer.urgent or answer.recheck.read_first or none:
+        # What is urgent comes first, an animal that left is not waited for, and
+        # nothing is expected of a day before what is asked of a sign is answered.
         return
     if of_labs(answer):
         text = (

@@ -72,13 +72,7 @@ def trend_plan(
     refuse_width(width)
     heights = _heights(len(picture.panels), width, bool(picture.rows))
     heights = [heights[0] + more, *(_LOW if low else height for height in heights[1:])]
-    ticks = max(map(_ticks_width, picture.panels, heights))
-    left = EDGE + 2.2 + max(ticks, min(ends_width(picture.rows), 0.16 * width))
-    space = _margin_space(picture, width)
-    x = date_scale(picture, left, width - EDGE - space - TO_MARGIN)
-    upright = (*course_days(picture.courses, x), float(days(picture.as_of)[0]))
-    crowd = crowded_weeks(picture.panels[0], x)
-    panels = _panels(picture, x, heights, space, upright, crowd)
+    x, upright, crowd, panels = _placed(picture, width, heights)
     below = x.at_high + TO_MARGIN if width >= _BESIDE else EDGE
     tracks = plan_tracks(picture.tracks, x, below, width - EDGE, picture.as_of, picture.words)
     rows = plan_rows(picture.rows, x, below, width - EDGE)
@@ -128,6 +122,28 @@ def _head(picture: TrendPicture, width: float) -> tuple[Block, Block, Block, Blo
         block(words.urgent if picture.urgent else "", inner - URGENT_MARK, most=2, bold=True),
         block(picture.newest, inner, most=5),
     )
+
+
+def _placed(
+    picture: TrendPicture, width: float, heights: Sequence[float]
+) -> tuple[Scale, tuple[float, ...], tuple[float, float] | None, list[PanelPlan]]:
+    """Return the date axis, the days of lines, the crowded weeks, and the panels.
+
+    A panel that has grown, or that enlarges some weeks, may have longer numbers at its left than
+    it was given space for: it is then given more.
+    """
+    wider = max(map(_ticks_width, picture.panels, heights))
+    space, ends = _margin_space(picture, width), min(ends_width(picture.rows), 0.16 * width)
+    while True:
+        ticks = wider
+        left = EDGE + 2.2 + max(ticks, ends)
+        x = date_scale(picture, left, width - EDGE - space - TO_MARGIN)
+        upright = (*course_days(picture.courses, x), float(days(picture.as_of)[0]))
+        crowd = crowded_weeks(picture.panels[0], x)
+        panels = _panels(picture, x, heights, space, upright, crowd)
+        wider = max(width_mm(label) for panel in panels for _, label in panel.ticks)
+        if wider <= max(ticks, ends):
+            return x, upright, crowd, panels
 
 
 def _panels(

@@ -35,6 +35,12 @@ if TYPE_CHECKING:
 
 #: Rows that are judged at once, so that they stay in the processor's cache.
 _ROWS = 1 << 15
+#: What is told of each reading, and with each of its quantities the bound.
+TOLD = (
+    *("date", "taken_at", "timed", "session", "order", "method", "fate", "reason"),
+    *(f"{name}{ending}" for name in READING_QUANTITIES for ending in ("", "_bound")),
+    *("counted_pulse", "file", "line"),
+)
 #: Columns that `readings_used` adds; `session` takes the name of the text it numbers.
 ADDED = ("order", "fate", "reason")
 

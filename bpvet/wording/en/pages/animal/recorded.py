@@ -23,7 +23,7 @@ from bpvet.facts.words import (
 )
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number
-from bpvet.visits.readings import readings_used
+from bpvet.visits.readings import TOLD, readings_used
 from bpvet.visits.signs.signs import day_of
 from bpvet.visits.treatments.spells import treatment_rows
 from bpvet.wording.en.pages.shapes import NONE, Column, Table
@@ -45,13 +45,6 @@ _SIZES = {
     "limb_circumference_cm": "Limb, cm",
     "cuff_above_heart_cm": "Cuff above heart, cm",
 }
-#: What the table of readings shows, by the names of the records.
-_SHOWN = (
-    *("date", "taken_at", "timed", "session", "order", "method", "fate", "reason"),
-    *READING_QUANTITIES,
-    *(f"{name}_bound" for name in READING_QUANTITIES),
-    *("counted_pulse", *_SIZES, *_TEXTS, "file", "line"),
-)
 
 
 def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
@@ -110,14 +103,13 @@ def _values_table(answer: TrendAnswer) -> Table:
 def _in_order(trend: Trend, quantity: str) -> dict[int, str]:
     """Return the readings of each session in the order of taking; brackets around unused ones."""
     frame = readings_used(trend.records, trend.context.rule, animal=trend.series.animal)
-    bound = f"{quantity}_bound"
     if quantity not in frame:  # the difference of two
         return {}
-    frame = frame.loc[frame["session"] > 0, ["session", "order", "fate", quantity, bound]]
+    frame = frame.loc[frame["session"] > 0, list(TOLD)]
     by_session: dict[int, list[str]] = {}
     for row in frame.sort_values(["session", "order"], kind="stable").to_dict("records"):
         silent = "no sound" if row["fate"] == "no sound" else ""
-        shown = _value(row[quantity], str(row[bound])) or silent
+        shown = _value(row[quantity], str(row[f"{quantity}_bound"])) or silent
         if shown:
             used = row["fate"] in ("used", "no sound")
             by_session.setdefault(int(row["session"]), []).append(shown if used else f"({shown})")
@@ -150,7 +142,7 @@ def readings_table(trend: Trend) -> Table:
     """
     frame = readings_used(trend.records, trend.context.rule, animal=trend.series.animal)
     placed = frame[frame["session"] > 0].sort_values(["session", "order"], kind="stable")
-    frame = pd.concat([placed, frame[frame["session"] == 0]])[list(_SHOWN)]
+    frame = pd.concat([placed, frame[frame["session"] == 0]])[[*TOLD, *_SIZES, *_TEXTS]]
     rows = [tuple(_reading_cells(row)) for row in frame.to_dict("records")]
     columns = (
         Column("Taken"),

@@ -49,6 +49,8 @@ _PICTURE = re.compile(
     rf'<picture><source (?=[^>]*srcset="{_IMAGE}")[^>]*>'
     rf'<img (?=[^>]*src="{_IMAGE}")[^>]*></picture>'
 )
+#: Digits of an outline that nobody sees, and blanks at the begin of a line.
+_FINER, _INDENT = re.compile(rb"(\.\d\d)\d+"), re.compile(rb"\n +")
 
 
 def drawn(
@@ -85,9 +87,13 @@ def _address(svg: bytes) -> str:
 
 def _lean(svg: bytes) -> bytes:
     """Return a drawing with its outlines to a hundredth of a point, and without indents."""
-    outlines = re.compile(rb' d="[^"]*"')
-    rounded = outlines.sub(lambda found: re.sub(rb"(\.\d\d)\d+", rb"\1", found[0]), svg)
-    return re.sub(rb"\n +", b"\n", rounded)
+    before, *outlines = svg.split(b' d="')
+    pieces = [before]
+    for outline in outlines:
+        path, end, rest = outline.partition(b'"')
+        # Without an end it is no outline but somebody's words.
+        pieces.append((_FINER.sub(rb"\1", path) if end else path) + end + rest)
+    return _INDENT.sub(b"\n", b' d="'.join(pieces))
 
 
 def inlined(html: str) -> str:

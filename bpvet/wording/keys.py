@@ -15,7 +15,7 @@ KEYS = MappingProxyType(
     {
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
-        "unmeasured": ("", "part", "excluded", "sign"),
+        "unmeasured": ("", "part", "excluded", "sign", "line"),
         "no_systolic": ("",),
         "later": ("",),
         "backdated": ("", "unborn"),

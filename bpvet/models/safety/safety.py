@@ -28,8 +28,9 @@ from bpvet.visits.urgency import Urgent, UrgentRule, urgent
 
 #: What is to be found out before a date is given: whether a sign that is asked about is there;
 #: whether a pressure in a note is right; how an animal is that has a new sign and was not measured
-#: since; and whether a sign that was entered as present is still there.
-READ_FIRST = ("asked", "noted", "since", "still")
+#: since; whether a sign that was entered as present is still there; and what a line says that
+#: cannot be read.
+READ_FIRST = ("asked", "noted", "since", "still", "line")
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,6 +162,7 @@ class Safety:
             self.noted_otherwise,
             self.found.uncounted.signs_since,
             self.asks_whether_still,
+            self.found.uncounted.broken,
         )
         return tuple(name for name, found in zip(READ_FIRST, fits, strict=True) if found)
 

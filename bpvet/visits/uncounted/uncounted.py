@@ -12,6 +12,7 @@ from bpvet.records.records import Records
 from bpvet.visits.latest_date import LatestDate
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated, backdated_rows
+from bpvet.visits.uncounted.broken import BrokenLine, broken_lines
 from bpvet.visits.uncounted.excluded import ExcludedReadings, excluded_readings
 from bpvet.visits.uncounted.later import LaterRows, later_rows
 from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
@@ -71,6 +72,8 @@ class Uncounted(Content):
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
         Rows that cannot be used.
+    broken : tuple of BrokenLine
+        Lines that cannot be read and that name it, but for those of days before its latest date.
     signs_since : tuple of SignState
         Signs of `_TO_MEASURE` that are present, of days after the latest date: nobody has measured
         the animal since. Those of eye and brain are urgent by themselves.
@@ -87,13 +90,14 @@ class Uncounted(Content):
     units: tuple[OddUnit, ...]
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
+    broken: tuple[BrokenLine, ...]
     signs_since: tuple[SignState, ...]
 
     @property
     def may_be_newer(self) -> bool:
         """Whether the animal may have been seen since its latest date."""
         found = (self.unmeasured, self.later, self.backdated, self.unborn, self.lookalikes)
-        return any(found) or self.aside.pressing
+        return any(found) or bool(self.broken) or self.aside.pressing
 
     @property
     def partly_counted(self) -> bool:
@@ -115,6 +119,7 @@ class UncountedRows:
     units: Mapping[str, tuple[OddUnit, ...]]
     lookalikes: Mapping[str, tuple[Lookalike, ...]]
     aside: Mapping[str, RowsAside]
+    broken: Mapping[str, tuple[BrokenLine, ...]]
 
     @classmethod
     def read(cls, records: Records, animal: str | None = None) -> UncountedRows:
@@ -129,6 +134,7 @@ class UncountedRows:
             odd_units(records, animal),
             lookalikes(records),
             rows_aside(records, animal),
+            broken_lines(records, animal),
         )
 
     def of(self, seen: Seen) -> Uncounted:
@@ -152,6 +158,9 @@ class UncountedRows:
             units=self.units.get(animal, ()),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
+            broken=tuple(
+                line for line in self.broken.get(animal, ()) if date is None or not line.date < date
+            ),
             signs_since=tuple(sign for sign in seen.signs if _since(seen, sign)),
         )
 

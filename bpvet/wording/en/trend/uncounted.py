@@ -16,6 +16,7 @@ from bpvet.facts.sources import credit, fact
 from bpvet.printing import number
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated
+from bpvet.visits.uncounted.broken import BrokenLine
 from bpvet.visits.uncounted.excluded import ExcludedReadings
 from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
@@ -27,6 +28,8 @@ from bpvet.visits.uncounted.weights import WeightJump
 from bpvet.wording.en.phrases import capital, counted, day, listed
 from bpvet.wording.en.trend.recorded import remark_statements
 
+#: Of lines that cannot be read so many are named.
+_NAMED = 3
 #: A row that is set aside, in words: itself, and what it is of.
 _TREATMENT, _MISSED = ("row", " of treatment"), ("row", " of missed doses")
 _VALUE = ("laboratory value", "")
@@ -43,6 +46,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
     """Yield what is told of rows that may be the animal's and that no number here rests on."""
     if found.signs_since:
         yield _signs_since(found.signs_since)
+    if found.broken:
+        yield _broken(found.broken)
     if found.unmeasured:
         yield _unmeasured(found.unmeasured)
     if found.partly is not None:
@@ -101,6 +106,19 @@ def _signs_since(signs: tuple[SignState, ...]) -> Statement:
         "here is of that, nor does the window for the next visit know of it. A vet decides whether "
         "the animal is to be seen sooner.",
     )
+
+
+def _broken(lines: tuple[BrokenLine, ...]) -> Statement:
+    """Return what is told of lines that cannot be read and that name the animal."""
+    named = [f"line {line.line} of “{line.file}”" for line in lines[:_NAMED]]
+    if len(lines) > _NAMED:
+        named.append(f"{counted(len(lines) - _NAMED, 'further line')}")
+    names, what = ("names", "it says") if len(lines) == 1 else ("name", "they say")
+    text = (
+        f"{capital(listed(named))} cannot be read and {names} this animal: nothing told here knows "
+        f"what {what}. It may be a newer pressure, or a sign."
+    )
+    return Statement("unmeasured.line", f"{text} bpvet check shows it.", outside=text)
 
 
 def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:

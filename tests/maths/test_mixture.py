@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from bpvet.maths.mixture import Mixture
+from bpvet.maths.mixture import _BLOCK, Mixture
 
 pytestmark = pytest.mark.filterwarnings("error")
 
@@ -66,3 +66,19 @@ def test_parts_too_narrow_for_steps_are_found_by_halves(seed: int) -> None:
     p = float(rng.uniform())
     found = float(Mixture(weights, means, sds).quantile(p))
     assert norm.cdf(found, means, sds) @ weights == pytest.approx(p, abs=1e-7)
+
+
+def test_dates_in_their_hundreds_have_the_chances_that_each_has_alone() -> None:
+    rng = np.random.default_rng(4)
+    weights = rng.dirichlet(np.full(700, 2.0))
+    means, sds = rng.normal(140, 8, (90, 700)), rng.gamma(4, 1.5, (90, 700))
+    whole = Mixture(weights, means, sds)
+    assert len(means) > _BLOCK // weights.size
+    asked = rng.uniform(120, 160, 90)
+    for value in (150.0, asked):
+        values = np.broadcast_to(value, 90)
+        alone = [Mixture(weights, *each) for each in zip(means, sds, strict=True)]
+        pairs = list(zip(alone, values, strict=True))
+        below, above = [m.below(v) for m, v in pairs], [m.above(v) for m, v in pairs]
+        assert whole.below(value) == pytest.approx(below, abs=1e-14)
+        assert whole.above(value) == pytest.approx(above, abs=1e-14)

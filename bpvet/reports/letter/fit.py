@@ -75,10 +75,12 @@ def placed(letter: Letter, paper: str) -> Placed:
 
 def labelled_parts(letter: Letter) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Return current drugs, eyes, signs and what is not clear: a label and its texts each."""
+    # No sign is denied where something that is not clear may be one.
+    none = "signs_asked" if letter.words.asked else "signs"
     return (
         (LABELS["drugs"], letter.drugs.now or (NOTES["none"],)),
         (LABELS["eyes"], (letter.eyes,)),
-        (LABELS["signs"], letter.signs.now or (NOTES["signs"],)),
+        (LABELS["signs"], letter.signs.now or (NOTES[none],)),
         (LABELS["asked"], letter.words.asked),
     )
 

@@ -175,7 +175,7 @@ def _letter(
         newer=newer_lines(source),
         figure=figure,
         drugs=drug_lines(source),
-        eyes=eyes_line(source),
+        eyes=eyes_line(source, bool(answer.recorded.uncounted.broken)),
         signs=sign_lines(source, answer.signs),
         labs=labs_of(source),
         future=future_lines(answer),

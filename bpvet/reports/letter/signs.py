@@ -122,19 +122,21 @@ def _answered(text: str, status: str, date: Any, stands: dict[str, SignState]) -
             yield (f"past on {day(newest.seen_on)}" if newer else NOTES["normal"])
 
 
-def eyes_line(source: Source) -> str:
+def eyes_line(source: Source, unread: bool = False) -> str:
     """Return the newest entry about the eyes, its date and what it says, or that there is none.
 
     Parameters
     ----------
     source : Source
+    unread : bool
+        Whether a line that cannot be read stands with what is not clear.
     """
     frame = source.rows(source.records.observations, "seen_on")
     frame = frame[(frame["set_aside"] == "") & frame["seen_on"].notna()]
     about = [row for row in frame.to_dict("records") if _of_the_eyes(row)]
     if not about:
         signs = animal_signs(source.records, source.animal)
-        asked = any(sign.is_note and sign.group in ("eye", "look") for sign in signs)
+        asked = unread or any(sign.is_note and sign.group in ("eye", "look") for sign in signs)
         return NOTES["eyes_asked" if asked else "eyes"]
     last = day_of(about[-1]["seen_on"])
     entries = "; ".join(sign_words(row) for row in about if day_of(row["seen_on"]) == last)

@@ -84,7 +84,7 @@ def _items(source: Source, answer: TrendAnswer | UnseenAnswer, who: Who) -> Iter
     yield from _readings(source)
     yield from _treatments(source)
     yield from _signs(source)
-    yield {"kind": "eyes", "text": eyes_line(source)}
+    yield {"kind": "eyes", "text": eyes_line(source, bool(answer.recorded.uncounted.broken))}
     yield from _labs(source)
     for row in answer.not_used:
         date = None if np.isnat(row.date) else str(row.date)

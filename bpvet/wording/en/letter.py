@@ -82,6 +82,8 @@ _STANDS_OUT = (
 )
 #: Statements that the letter's own list of signs says in full.
 _LISTED = (*("signs.present", "signs.longstanding", "signs.unclear", "signs.unread", "signs.note"),)
+#: What may be a sign, and stands with those that are not clear.
+_UNREAD = "unmeasured.line"
 _OWN_PLACE = ("urgent", "usual", "target", "recheck", "kidney")
 
 
@@ -96,7 +98,7 @@ class LetterWords:
     summary : tuple of (str, str)
         Newest value, usual, target, when again: a label and the words.
     asked : tuple of str
-        Signs and notes that are not clear or not understood.
+        Signs and notes that are not clear or not understood, and lines that cannot be read.
     kidney, short, behind : tuple of str
         Of the kidneys; those that stand out, at most `SHORT`; and all others.
     """
@@ -134,7 +136,11 @@ def letter_words(answer: TrendAnswer | UnseenAnswer) -> LetterWords:
     statements = [
         statement for statement in letter_statements(answer) if statement.key not in _LISTED
     ]
-    rest = [statement for statement in statements if statement.topic not in _OWN_PLACE]
+    rest = [
+        statement
+        for statement in statements
+        if statement.topic not in _OWN_PLACE and statement.key != _UNREAD
+    ]
     ended = _ended(answer)
     able = (statement for statement in rest if _stands_out(statement) is not None)
     short = sorted(
@@ -148,7 +154,10 @@ def letter_words(answer: TrendAnswer | UnseenAnswer) -> LetterWords:
             if statement.topic == "urgent"
         ),
         summary=tuple(_summary(answer, statements)),
-        asked=asked_lines(answer.signs),
+        asked=(
+            *asked_lines(answer.signs),
+            *(letter_text(statement) for statement in statements if statement.key == _UNREAD),
+        ),
         kidney=tuple(
             letter_text(statement) for statement in statements if statement.topic == "kidney"
         ),

@@ -83,3 +83,18 @@ def test_many_lines_are_not_all_named(tmp_path):
     records = bpvet.read(tmp_path, as_of="2026-10-01")
     first, *_ = short_statements(bpvet.fit_trend(records, "K61").answer())
     assert "and three further lines cannot be read and name this animal" in first.text
+
+
+def test_a_letter_denies_no_sign_beside_one(tmp_path):
+    path = bpvet.letter(opened(FOLDER, "2026-09-20"), "K61", tmp_path)
+    page = path.read_text()
+    assert page.count("Line 11 of “readings.csv” cannot be read and names this animal") == 1
+    assert page.count("what stands under “Not clear” may ") == 2
+    assert "None recorded in the last twelve months" not in page
+    assert "no entry in these records mentions the eyes" not in page
+
+
+def test_no_drug_is_denied_without_it():
+    answer = bpvet.fit_trend(opened(FOLDER, "2026-09-20"), "K61").answer()
+    told = " ".join(statement.text for statement in short_statements(answer))
+    assert told.count("but for what may stand in line 11 of “readings.csv”, not read") == 2

@@ -50,6 +50,8 @@ HEADS = {
 NOTES = {
     "none": "None recorded.",
     "signs": "None recorded in the last twelve months; no older one is longstanding or open.",
+    "signs_asked": "None entered in the last twelve months; what stands under “Not clear” may be "
+    "one.",
     "eyes": "No examination recorded: no entry in these records mentions the eyes.",
     "eyes_asked": "No examination recorded; what stands under “Not clear” may speak of the eyes.",
     "figure": "No figure: no trend could be fitted; the reason stands beside “Usual”.",

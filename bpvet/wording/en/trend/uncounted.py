@@ -110,15 +110,19 @@ def _signs_since(signs: tuple[SignState, ...]) -> Statement:
 
 def _broken(lines: tuple[BrokenLine, ...]) -> Statement:
     """Return what is told of lines that cannot be read and that name the animal."""
-    named = [f"line {line.line} of “{line.file}”" for line in lines[:_NAMED]]
-    if len(lines) > _NAMED:
-        named.append(f"{counted(len(lines) - _NAMED, 'further line')}")
+    named = _lines(lines)
     names, what = ("names", "it says") if len(lines) == 1 else ("name", "they say")
     text = (
         f"{capital(listed(named))} cannot be read and {names} this animal: nothing told here knows "
         f"what {what}. It may be a newer pressure, or a sign."
     )
     return Statement("unmeasured.line", f"{text} bpvet check shows it.", outside=text)
+
+
+def _lines(lines: tuple[BrokenLine, ...]) -> list[str]:
+    named = [f"line {line.line} of “{line.file}”" for line in lines[:_NAMED]]
+    more = len(lines) - _NAMED
+    return [*named, counted(more, "further line")] if more > 0 else named
 
 
 def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
@@ -256,22 +260,24 @@ def _rows_aside(rows: tuple[str, ...], kind: tuple[str, str]) -> str:
 def but_for_drugs(found: RecordedAnswer) -> str:
     """Return what "no drug is on record" does not know of, for the end of such a sentence."""
     files = () if found.treatments_table else found.unread_files
+    unread = [*(f"“{file}”" for file in files), *_lines(found.uncounted.broken)]
     off = [
         f"“{name}”, not on the drug list" for name in dict.fromkeys(r.drug for r in found.unlisted)
     ]
-    return _but_for(found.uncounted.aside.treatments, _TREATMENT, files, off)
+    return _but_for(found.uncounted.aside.treatments, _TREATMENT, unread, off)
 
 
 def but_for_values(found: RecordedAnswer) -> str:
     """Return what "no creatinine is on record" does not know of, likewise."""
-    return _but_for(found.uncounted.aside.labs, _VALUE, found.unread_files)
+    unread = [*(f"“{file}”" for file in found.unread_files), *_lines(found.uncounted.broken)]
+    return _but_for(found.uncounted.aside.labs, _VALUE, unread)
 
 
 def _but_for(
-    rows: tuple[str, ...], kind: tuple[str, str], files: tuple[str, ...], off: Sequence[str] = ()
+    rows: tuple[str, ...], kind: tuple[str, str], unread: Sequence[str], off: Sequence[str] = ()
 ) -> str:
     parts = [f"{counted(len(rows), kind[0])}{kind[1]} set aside"] if rows else []
     parts += off
-    if files:
-        parts.append(f"what may stand in {listed([f'“{file}”' for file in files])}, not read")
+    if unread:
+        parts.append(f"what may stand in {listed(unread)}, not read")
     return f", but for {listed(parts)}" if parts else ""

@@ -168,6 +168,8 @@ def _draft(clause: Clause, element: Element, marks: Marks) -> Draft:
         reading = "present"
     elif marks.past:
         reading = "past"
+    elif marks.dated:
+        reading = "unclear"
     else:
         reading = "unclear" if term.vague else "present"
     start, end = clause.span(element.seg)

@@ -47,6 +47,8 @@ class Marks:
     persist: bool = False
     denied: bool = False
     past: bool = False
+    #: Of a day long before, which does not end it.
+    dated: bool = False
     recent: bool = False
     lately: bool = False
 

@@ -14,6 +14,9 @@ from bpvet.facts.signs.items import (
 from bpvet.facts.signs.terms import Element
 from bpvet.facts.sources import table
 
+#: A sign that a date alone does not make one of the past.
+_SELDOM_ENDS = "blindness"
+
 
 def mark_past(clause: Clause, marks: dict[int, Marks]) -> None:
     found = clause.elements
@@ -30,7 +33,11 @@ def mark_past(clause: Clause, marks: dict[int, Marks]) -> None:
         if _past_before(clause, found, i) or _past_after(clause, segment, at):
             mark.past = True
         if _dated(clause, element, at) and not is_lasting(term.name):
-            mark.past = True
+            # A blind animal seldom sees again: without a word of that its date does not end it.
+            if term.name == _SELDOM_ENDS:
+                mark.dated = True
+            else:
+                mark.past = True
         # A date, and no day to count from.
         mark.unclear |= any(e.kind == "date" and e.value != e.value for e in segment)
         following = element.seg + 1

@@ -28,9 +28,9 @@ from bpvet.visits.urgency import Urgent, UrgentRule, urgent
 
 #: What is to be found out before a date is given: whether a sign that is asked about is there;
 #: whether a pressure in a note is right; how an animal is that has a new sign and was not measured
-#: since; whether a sign that was entered as present is still there; and what a line says that
-#: cannot be read.
-READ_FIRST = ("asked", "noted", "since", "still", "line")
+#: since; whether a sign that was entered as present is still there; what a line says that cannot be
+#: counted; and whose newer rows are that stand under an id like its own.
+READ_FIRST = ("asked", "noted", "since", "still", "line", "alike")
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,8 +163,17 @@ class Safety:
             self.found.uncounted.signs_since,
             self.asks_whether_still,
             self.found.uncounted.broken,
+            self._newer_alike,
         )
         return tuple(name for name, found in zip(READ_FIRST, fits, strict=True) if found)
+
+    @property
+    def _newer_alike(self) -> bool:
+        latest = self.found.seen.latest
+        return any(
+            latest is None or alike.newest >= latest.date
+            for alike in self.found.uncounted.lookalikes
+        )
 
     @property
     def read_first(self) -> bool:

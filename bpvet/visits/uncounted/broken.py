@@ -1,46 +1,54 @@
-"""Lines of a file that cannot be told apart into cells, and that name an animal.
+"""Lines that cannot be counted for anybody, and that name an animal.
 
-A comma in a note that is typed in haste makes such a line. Nothing of it is counted, and the note
-may tell of a blind cat.
+A comma in a note that is typed in haste makes a line that cannot be told apart into cells; a row
+may lack its id. Nothing of them is counted, and they may tell of a blind cat.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from bpvet.equality import Content
+from bpvet.facts.signs.signs import read_note
 from bpvet.frozen import dataclass
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
+from bpvet.visits.signs.states import ALARMING
+from bpvet.visits.uncounted.naming import named_in, whose_names
 
 _CELL = re.compile(r"[,;\t|]")
 _DATE = re.compile(r"\b(\d{4}-\d\d-\d\d)(?!\d)")
+#: Of tables with rows of a visit, where its date and its words stand.
+_TABLES = {"readings": ("date", ("note",)), "observations": ("seen_on", ("sign", "note"))}
 
 
 @dataclass(frozen=True, eq=False)
 class BrokenLine(Content):
-    """A line that cannot be read and has an animal's id, or its name, as one of its cells.
+    """A line that cannot be counted and has an animal's id, or its name, in it.
 
     Parameters
     ----------
     file : str
     line : int
     date : datetime64[D]
-        The latest ISO date in it; NaT without one.
+        Of a line that cannot be read the latest ISO date in it; NaT without one.
+    sign : bool
+        Whether its words may tell of a sign of eye, brain or weakness.
     """
 
     file: str
     line: int
     date: np.datetime64
+    sign: bool
 
 
 def broken_lines(
     records: Records, animal: str | None = None
 ) -> Mapping[str, tuple[BrokenLine, ...]]:
-    """Return the broken lines of each animal that one names, in order.
+    """Return the lines of each animal that one names and that cannot be counted.
 
     Parameters
     ----------
@@ -48,36 +56,54 @@ def broken_lines(
     animal : str, optional
         Of this animal alone.
     """
-    broken = records.findings.by_code(Code.BROKEN_LINE)
-    if not broken:
+    lines = [*_unread(records), *_nameless(records)]
+    if not lines:
         return {}
-    whose: dict[str, list[str]] = {}
-    for id_, row in records.rows_by_animal.items():
-        for written in {id_.casefold(), row.name.casefold()} - {""}:
-            whose.setdefault(written, []).append(id_)
-    found: dict[str, list[BrokenLine]] = {}
-    for finding in broken:
-        line = BrokenLine(finding.file, finding.line or 0, _newest(finding.value))
-        for id_ in _named(finding.value, whose):
-            if animal in (None, id_):
-                found.setdefault(id_, []).append(line)
-    return {id_: tuple(lines) for id_, lines in found.items()}
+    whose, found = whose_names(records), dict[str, list[BrokenLine]]()
+    for file, number, date, text in lines:
+        named = {id_ for written in _named(text, whose) for id_ in whose[written]}
+        for id_ in named if animal is None else named & {animal}:
+            sign = any(item.group in ALARMING for item in read_note(text))
+            found.setdefault(id_, []).append(BrokenLine(file, number, date, sign))
+    return {id_: tuple(of_animal) for id_, of_animal in found.items()}
+
+
+_Line = tuple[str, int, np.datetime64, str]
+
+
+def _unread(records: Records) -> Iterator[_Line]:
+    """Yield file, line, date and text of the lines that cannot be told apart into cells."""
+    for finding in records.findings.by_code(Code.BROKEN_LINE):
+        yield finding.file, finding.line or 0, _newest(finding.value), finding.value
+
+
+def _nameless(records: Records) -> Iterator[_Line]:
+    """Yield the same of rows of a visit that have no id and some words."""
+    for table, (dated, texts) in _TABLES.items():
+        rows = records.columns(table)
+        rows = rows.take(rows.is_text("animal", ""))
+        if not len(rows):
+            continue
+        words = zip(*(rows[name] for name in texts), strict=True)
+        places = zip(rows["file"], rows["line"], rows.days(dated), words, strict=True)
+        for file, line, date, cells in places:
+            if any(cells):
+                yield str(file), int(line), date, "; ".join(filter(None, cells))
 
 
 def _named(text: str, whose: Mapping[str, list[str]]) -> set[str]:
-    """Return the ids among the cells of a line; of mere numbers, which may be others, the first."""
+    """Return how a line names animals; a mere number does where it is its first known cell."""
     cells = [cell.strip().strip("\"'").strip().casefold() for cell in _CELL.split(text)]
     known = [cell for cell in cells if cell in whose]
-    named = [cell for cell in known if not cell.isdigit()] or known[:1]
-    return {id_ for cell in named for id_ in whose[cell]}
+    worded = {*named_in(text, whose), *(cell for cell in known if not cell.isdigit())}
+    return worded or set(known[:1])
 
 
 def _newest(text: str) -> np.datetime64:
-    dates = [np.datetime64("NaT", "D")]
+    dates = []
     for written in _DATE.findall(text):
         try:
             dates.append(np.datetime64(written, "D"))
         except ValueError:  # a thirteenth month
             continue
-    known = [date for date in dates if not np.isnat(date)]
-    return max(known) if known else dates[0]
+    return max(dates, default=np.datetime64("NaT", "D"))

@@ -73,7 +73,8 @@ class Uncounted(Content):
     aside : RowsAside
         Rows that cannot be used.
     broken : tuple of BrokenLine
-        Lines that cannot be read and that name it, but for those of days before its latest date.
+        Lines that cannot be counted and that name it; those of days before its latest date only
+        where they may tell of a sign.
     signs_since : tuple of SignState
         Signs of `_TO_MEASURE` that are present, of days after the latest date: nobody has measured
         the animal since. Those of eye and brain are urgent by themselves.
@@ -159,7 +160,9 @@ class UncountedRows:
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
             broken=tuple(
-                line for line in self.broken.get(animal, ()) if date is None or not line.date < date
+                line
+                for line in self.broken.get(animal, ())
+                if line.sign or date is None or not line.date < date
             ),
             signs_since=tuple(sign for sign in seen.signs if _since(seen, sign)),
         )

@@ -443,3 +443,20 @@ def test_who_tells_of_an_animal_does_not_have_its_sign(text: str) -> None:
 def test_the_sign_of_another_stays_the_sign_of_another(text: str) -> None:
     assert set(readings(text)) == {"other"}
     assert not read_note(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "reading"),
+    [
+        ("went blind on 20 Sept", "unclear"),
+        ("blind 6 weeks ago", "unclear"),
+        ("was blind in 2024", "unclear"),
+        ("blind on 20 Sept, sees again", "past"),
+        ("blindness 2 months ago, resolved", "past"),
+        ("not blind on 20 Sept", "denied"),
+        ("fit on 20 Sept", "past"),
+    ],
+)
+def test_a_date_alone_does_not_end_blindness(text, reading):
+    assert [item.reading for item in read_sign(text, "", date(2026, 10, 30))] == [reading]
+    assert bool(read_note(text, date(2026, 10, 30))) is (reading == "unclear")

@@ -72,3 +72,38 @@ def test_the_list_tells_of_them_and_loses_no_such_animal():
     row = {one.animal: one for one in bpvet.due(records).rows}["Pansy"]
     assert row.band == "overdue"
     assert "“Pansi” (three rows, the newest of 20 May 2026)" in row.why
+
+
+def test_an_id_with_further_words():
+    for written in ("A17 (blind)", "A17 blind?", "Kestrel A17", "a17 right leg"):
+        assert _found(["A17", written], ["A17"]) == {"A17": [(written, 1, "2026-05-02")]}
+    for written in ("A17-2", "A17 A18", "A170"):
+        assert _found(["A17", written], ["A17"]) == {}
+    assert _found(["12", "12 (blind)", "12-3", "123"], ["12"]) == {
+        "12": [("12 (blind)", 1, "2026-05-02")]
+    }
+
+
+def test_a_name_with_further_words_in_place_of_the_id():
+    animals = pd.DataFrame({"animal": ["C1"], "name": ["Sir Pansy"], "species": "cat"})
+    for written, found in (("sir pansy, blind", True), ("Sir Pansy 2", False), ("Pansy", False)):
+        readings = pd.DataFrame({"animal": ["C1", written], "taken_at": "2026-05-01"})
+        records = bpvet.Records.from_frames(
+            readings.assign(systolic=150, method="doppler"), animals=animals, as_of=AS_OF
+        )
+        assert bool(lookalikes(records)) is found
+
+
+def test_no_far_date_stands_beside_newer_rows_under_such_an_id():
+    rows = [("Pansy", f"2026-0{month}-02", 130) for month in (1, 3, 5) for _ in range(3)]
+    for newest, first in (("2026-05-20", ("alike",)), ("2026-02-20", ())):
+        more = [("Pansy (blind)", newest, 190)] * 3
+        readings = pd.DataFrame(rows + more, columns=["animal", "taken_at", "systolic"])
+        records = bpvet.Records.from_frames(
+            readings.assign(method="doppler"),
+            animals=pd.DataFrame({"animal": ["Pansy"], "species": ["dog"]}),
+            as_of=AS_OF,
+        )
+        answer = bpvet.fit_trend(records, "Pansy").answer()
+        assert answer.recheck.read_first == first
+        assert (answer.recheck.latest is None) is bool(first)

@@ -246,7 +246,8 @@ _FIRST = {
     "noted": "whether the pressure in the note is right",
     "since": "how the animal is after the new sign",
     "still": "whether the sign recorded as present is still there",
-    "line": "what the line says that cannot be read",
+    "line": "what the line says that cannot be counted",
+    "alike": "whose the rows under the other id are",
 }
 
 

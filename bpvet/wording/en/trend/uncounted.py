@@ -109,12 +109,12 @@ def _signs_since(signs: tuple[SignState, ...]) -> Statement:
 
 
 def _broken(lines: tuple[BrokenLine, ...]) -> Statement:
-    """Return what is told of lines that cannot be read and that name the animal."""
+    """Return what is told of lines that cannot be counted and that name the animal."""
     named = _lines(lines)
     names, what = ("names", "it says") if len(lines) == 1 else ("name", "they say")
     text = (
-        f"{capital(listed(named))} cannot be read and {names} this animal: nothing told here knows "
-        f"what {what}. It may be a newer pressure, or a sign."
+        f"{capital(listed(named))} cannot be counted and {names} this animal: nothing told here "
+        f"knows what {what}. It may be a newer pressure, or a sign."
     )
     return Statement("unmeasured.line", f"{text} bpvet check shows it.", outside=text)
 

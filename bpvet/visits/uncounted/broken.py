@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -21,6 +22,8 @@ from bpvet.visits.uncounted.naming import named_in, whose_names
 
 _CELL = re.compile(r"[,;\t|]")
 _DATE = re.compile(r"\b(\d{4}-\d\d-\d\d)(?!\d)")
+#: So many lines of an animal are read for signs; what is beyond may tell of one.
+_READ = 100
 #: Of tables with rows of a visit, where its date and its words stand.
 _TABLES = {"readings": ("date", ("note",)), "observations": ("seen_on", ("sign", "note"))}
 
@@ -56,15 +59,31 @@ def broken_lines(
     animal : str, optional
         Of this animal alone.
     """
+    if records not in _KNOWN:
+        _KNOWN[records] = _of_all(records)
+    found = _KNOWN[records]
+    if animal is None:
+        return found
+    return {animal: found[animal]} if animal in found else {}
+
+
+#: Those of the records in use: each report of a run asks for them.
+_KNOWN: WeakKeyDictionary[Records, Mapping[str, tuple[BrokenLine, ...]]] = WeakKeyDictionary()
+
+
+def _of_all(records: Records) -> Mapping[str, tuple[BrokenLine, ...]]:
     lines = [*_unread(records), *_nameless(records)]
     if not lines:
         return {}
     whose, found = whose_names(records), dict[str, list[BrokenLine]]()
     for file, number, date, text in lines:
-        named = {id_ for written in _named(text, whose) for id_ in whose[written]}
-        for id_ in named if animal is None else named & {animal}:
-            sign = any(item.group in ALARMING for item in read_note(text))
-            found.setdefault(id_, []).append(BrokenLine(file, number, date, sign))
+        for id_ in {id_ for written in _named(text, whose) for id_ in whose[written]}:
+            of_animal = found.setdefault(id_, [])
+            # Of a whole file that cannot be read not every line is looked into.
+            sign = len(of_animal) >= _READ or any(
+                item.group in ALARMING for item in read_note(text)
+            )
+            of_animal.append(BrokenLine(file, number, date, sign))
     return {id_: tuple(of_animal) for id_, of_animal in found.items()}
 
 

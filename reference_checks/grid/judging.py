@@ -142,11 +142,13 @@ def _verdicts(answer: TrendAnswer) -> Iterator[str]:
 
 def _when(cell: Cell, answer: TrendAnswer, wanted: list[str], held: set[str]) -> Iterator[str]:
     again = answer.recheck
-    if cell.sign == "note" and "all" not in held:
-        # What a note asks is answered first: till then no date stands that is two days off.
+    asked = cell.sign == "note" or (cell.sign == "weak" and cell.age > 2)
+    if asked and "all" not in held:
+        # What a note asks, or an entry that nobody answered, is answered first: till then no date
+        # stands that is two days off.
         if again.latest is not None and again.latest - cell.as_of > 2 * _DAY:
-            yield f"a note is asked about, and {again.latest} is given beside it"
-        if again.latest is None and "asked" not in again.read_first:
+            yield f"a sign is asked about, and {again.latest} is given beside it"
+        if again.latest is None and not again.read_first:
             yield "nothing says why no window is given"
         if again.latest is None:
             return

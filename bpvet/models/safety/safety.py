@@ -90,20 +90,23 @@ class Safety:
     def asks_whether_still(self) -> tuple[SignState, ...]:
         """Signs entered as present of which nobody has said what became of them, one a term.
 
-        Of eye, brain or weakness, about the latest date or since, however long ago, where no
-        urgent line names them; not those of `Uncounted.signs_since`, which are told by themselves.
-        None where a sign of the eye or the brain is urgent: its line asks to look at the animal,
-        and its window is short.
+        Of eye, brain or weakness, about the latest date or since, however long ago but for the last
+        two days, where no urgent line names them; not those of `Uncounted.signs_since`, which are
+        told by themselves. None where a sign of the eye or the brain is urgent: its line asks to
+        look at the animal, and its window is short.
         """
         if any(line.rule in (UrgentRule.SIGN_CURRENT, UrgentRule.SIGN_OPEN) for line in self.lines):
             return ()
         named = {sign.text for line in self.lines for sign in line.signs}
         named |= {sign.text for sign in self.found.uncounted.signs_since}
+        # Whoever entered it within two days knows how the animal is.
+        lately = self.standing.as_of - np.timedelta64(_soon(), "D")
         return tuple(
             sign
             for sign in self.found.seen.signs
             if sign.reading == "present"
             and sign.group in ALARMING
+            and not sign.seen_on >= lately
             and not (sign.longstanding or sign.asked_only or sign.text in named)
             and self.found.seen.of_latest(sign)
         )
